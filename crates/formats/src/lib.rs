@@ -1,0 +1,45 @@
+//! Mapping packs: the bytes of a device's export in, canonical shots and problems out.
+//!
+//! A pack is a folder with `format.toml`, one or more `sample*` files and `expected.csv`. [`PackSet::load`] reads the packs,
+//! [`PackSet::recognise`] says which pack a file belongs to and why, [`Pack::parse`] turns its bytes into [`ParsedFile`],
+//! and [`test_pack`] proves a pack against its own samples.
+//!
+//! Three layers, each ignorant of the one above: an engine (delimited text, JSON Lines) cuts bytes into records; a mapping
+//! reads one record into one shot; the pack set chooses the pack. A further engine implements `record::Engine` and
+//! touches nothing else.
+//!
+//! **Invariants.** No parser panics on any bytes. No parser gives up a file where it can return good rows plus problems.
+//! The only I/O of this crate is reading the pack folders in [`PackSet::load`]; there is no clock and no global state.
+
+mod compile;
+mod compile_dialect;
+mod compile_measures;
+mod context;
+mod delimited;
+mod derive;
+mod encoding;
+mod fault;
+mod file_name;
+mod instant;
+mod json_lines;
+mod lines;
+mod mapping;
+mod number;
+mod pack;
+mod preamble;
+mod proof;
+mod recognise;
+mod record;
+mod rule;
+mod set;
+mod source;
+mod spec;
+mod unit;
+
+pub use context::{ParseLimits, SiteContext};
+pub use fault::PackFault;
+pub use pack::{Pack, ParsedFile};
+pub use proof::{Difference, PackTestReport, SampleReport, test_pack};
+pub use recognise::{PackScore, Recognition};
+pub use rule::Rule;
+pub use set::PackSet;

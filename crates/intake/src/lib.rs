@@ -1,0 +1,41 @@
+//! Intake: from files that devices drop into folders to rows in the lake and bytes in the archive.
+//!
+//! ```text
+//! seen -> settling -> settled -> claimed -> staged -> published -> archived
+//!             \-> waiting too long     \-> quarantined (reason)
+//! ```
+//!
+//! [`Intake::scan_once`] takes one look at every import folder and moves each file as far as it can go;
+//! [`Intake::recover`] finishes what a crash left in flight; [`Watcher`] repeats scans for a daemon.
+//!
+//! **Invariants.** The scan is the truth, folder events only shorten the wait. A step that failed is done again from what
+//! the ledger says, never from memory. A source file goes only after a verified copy or link stands elsewhere. What is read,
+//! hashed and parsed are the very same bytes.
+
+mod again;
+mod archive;
+mod arrival;
+mod dimensions;
+mod error;
+mod finish;
+mod import;
+mod intake;
+mod judge;
+mod look;
+mod names;
+mod quarantine;
+mod report;
+mod roster;
+mod roster_batches;
+mod roster_parse;
+mod rows;
+mod settings;
+mod watch;
+
+pub use error::IntakeError;
+pub use intake::Intake;
+pub use report::{FileOutcome, Progress, ProgressFn, ProgressStep, ScanReport, Trouble};
+pub use roster::{Resolved, Roster, RosterPlayer};
+pub use roster_parse::RosterFault;
+pub use settings::{IntakeSettings, WatchedFolder};
+pub use watch::{Imported, Watcher};

@@ -1,0 +1,45 @@
+//! The lake: durable staged segments, Parquet partitions that are replaced whole, and the manifest that ties them together.
+//!
+//! ```text
+//! lake/<dataset>/site=<site>/month=<YYYY-MM>/<dataset>.parquet   one file per partition
+//! lake/<dataset>/site=<site>/<dataset>.parquet                   a dataset without months
+//! lake/site=<site>/manifest.json, datapackage.json               what is live; what the columns mean
+//! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
+//! staging/key-index/<dataset>/<month>.keys                       which keys a partition holds; rebuilt when stale
+//! ```
+//!
+//! How [`Lake::publish`] keeps its promises:
+//! - It is a function of the segments and of what is published, so replaying it after a crash is harmless. The caller discards
+//!   segments only after its own ledger has noted the report.
+//! - All new partition files are written, made durable and verified under temporary names before the first one shows.
+//! - A row whose key moves to another month (a corrected date) leaves the old partition before it enters the new one: a reader
+//!   sees it at most once at any moment. To find the old partition without reading them all, a key index file per partition
+//!   holds 64-bit hashes of its keys and source files; a hit makes the partition part of the merge, which then compares the
+//!   keys themselves. The index is written before its partition shows and is tied to that file's SHA-256, so a stale one is
+//!   always noticed and rebuilt.
+//! - The manifest is replaced once, last. Only then has the publication happened.
+
+mod conform;
+mod error;
+mod index;
+mod keys;
+mod lake;
+mod manifest;
+mod merge;
+mod package;
+mod prepare;
+mod profile;
+mod publish;
+mod record;
+mod replace;
+mod segment;
+mod store;
+mod verify;
+
+pub use error::LakeError;
+pub use lake::Lake;
+pub use manifest::{Manifest, ManifestFile};
+pub use profile::{Provenance, ROWS_PER_GROUP};
+pub use publish::{FileCount, PartitionChange, PublishReport};
+pub use replace::Replacement;
+pub use segment::{Segment, SegmentHeader, SegmentTable};

@@ -1,0 +1,30 @@
+//! Strike or swing: what the strike did to a shot, what the delivery did, and how sure that is.
+//!
+//! [`Judge::judge`] takes the [`Evidence`] of one shot and the profile of its club head, reconstructs the most probable
+//! delivery and strike behind the launch ([`ShotVerdict`] says how sure), asks where the ball would have gone with a centred
+//! strike or with the intended delivery, and names what would have mended a miss. It does no I/O, reads no clock and holds no
+//! global state: the same evidence gives the same verdict.
+
+mod case;
+mod curve;
+mod decide;
+mod evidence;
+mod judge;
+mod landing;
+mod model;
+mod moments;
+mod normals;
+mod outcome;
+mod reconstruct;
+mod split;
+mod unknowns;
+mod weigh;
+
+pub use decide::{Bounds, Cause, strike_zone};
+pub use evidence::{Evidence, Known, Settings};
+pub use judge::Judge;
+pub use landing::Place;
+pub use outcome::{ShotVerdict, Told};
+
+/// Version of the method; it stands beside every verdict and rises when the same evidence would be judged otherwise.
+pub const METHOD_VERSION: &str = "1";

@@ -1,0 +1,70 @@
+//! The seam between engines and mappings: a record is a line number and fields by name.
+
+use std::borrow::Cow;
+use std::ops::ControlFlow;
+
+use shot::Problem;
+
+use crate::context::ParseLimits;
+
+/// One record of an export, whatever it was written in.
+pub(crate) trait Record {
+    /// Physical line of the record's first character, from 1 (or the record's number where a format has no lines).
+    fn line(&self) -> i64;
+    /// The text of a field, or nothing where the record lacks it.
+    fn text(&self, field: &str) -> Option<Cow<'_, str>>;
+    /// The word for a field's unit where the file states one.
+    fn unit_word(&self, _field: &str) -> Option<&str> {
+        None
+    }
+}
+
+/// What stands before the records.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Opening {
+    /// Keys and values above the header.
+    pub preamble: Vec<(String, String)>,
+    /// Names of all fields, where the file states them once for all records.
+    pub header: Option<Vec<String>>,
+    /// Line of the header.
+    pub header_line: i64,
+}
+
+impl Opening {
+    /// The value of a preamble key, compared without regard to case.
+    pub fn preamble_value(&self, key: &str) -> Option<&str> {
+        let folded = key.to_lowercase();
+        self.preamble.iter().find(|(name, _)| name.to_lowercase() == folded).map(|(_, value)| value.as_str())
+    }
+}
+
+/// What an engine hands on, in file order: at most one opening, then records and problems.
+pub(crate) enum Item<'a> {
+    Opening(&'a Opening),
+    Record(&'a dyn Record),
+    /// A record that could not be cut out, or (line 0) a fault of the file.
+    Problem(Problem),
+}
+
+/// What a look at the head of a file shows.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Glance {
+    /// Field names, or paths, that were found.
+    pub fields: Vec<String>,
+    /// Keys of the preamble.
+    pub preamble_keys: Vec<String>,
+    /// The decoded text, for literal marks.
+    pub text: String,
+    /// Why nothing was found, where nothing was.
+    pub obstacle: Option<String>,
+}
+
+/// Cuts the bytes of one kind of file into records. Implement this for a further kind.
+pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
+    /// Looks at the first bytes of a file. `whole` = the file ends with them.
+    fn glance(&self, head: &[u8], whole: bool) -> Glance;
+    /// Hands every record and problem to `take`, until it breaks.
+    fn read(&self, bytes: &[u8], limits: &ParseLimits, take: &mut dyn FnMut(Item<'_>) -> ControlFlow<()>);
+    /// Whether a file that ends in these bytes looks finished.
+    fn complete(&self, tail: &[u8]) -> bool;
+}

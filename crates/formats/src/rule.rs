@@ -1,0 +1,174 @@
+//! Every rule an export can break, in one place: the short stable words that stand in the `rejects` dataset.
+
+use shot::{Problem, Severity};
+
+/// A rule of the importer. The word of a rule never changes, since people filter and count by it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Rule {
+    /// A number was expected.
+    NotANumber,
+    /// A side letter (left or right) was expected, or contradicts a sign.
+    SignUnclear,
+    /// A value the pack requires is missing.
+    MissingRequired,
+    /// The file lacks a column that the pack reads.
+    MissingColumn,
+    /// Two columns of the file bear the name that the pack reads.
+    AmbiguousColumn,
+    /// A value lies beyond what a golf shot can be.
+    OutOfRange,
+    /// The pack's value map does not have this word.
+    UnknownValue,
+    /// The row has fewer or more cells than the header.
+    RaggedRow,
+    /// A quote opens and never closes.
+    UnclosedQuote,
+    /// The time cannot be read.
+    BadTime,
+    /// The local time falls into the hour that daylight saving skips.
+    NonexistentTime,
+    /// The line is no JSON object.
+    BadJson,
+    /// Bytes that are no text in the pack's encodings.
+    BadEncoding,
+    /// The units row has a word that the pack does not know.
+    UnitUnknown,
+    /// The header row was not found.
+    NoHeader,
+    /// A line exceeds the limit.
+    LineTooLong,
+    /// A row has more cells than the limit.
+    TooManyFields,
+    /// A JSON record nests deeper than the limit.
+    TooDeep,
+    /// The file exceeds the limit.
+    FileTooLarge,
+    /// The file has more rows than the limit.
+    TooManyRows,
+    /// The file has more problems than a report can carry.
+    TooManyProblems,
+}
+
+impl Rule {
+    /// All rules.
+    pub const ALL: [Rule; 21] = [
+        Rule::NotANumber,
+        Rule::SignUnclear,
+        Rule::MissingRequired,
+        Rule::MissingColumn,
+        Rule::AmbiguousColumn,
+        Rule::OutOfRange,
+        Rule::UnknownValue,
+        Rule::RaggedRow,
+        Rule::UnclosedQuote,
+        Rule::BadTime,
+        Rule::NonexistentTime,
+        Rule::BadJson,
+        Rule::BadEncoding,
+        Rule::UnitUnknown,
+        Rule::NoHeader,
+        Rule::LineTooLong,
+        Rule::TooManyFields,
+        Rule::TooDeep,
+        Rule::FileTooLarge,
+        Rule::TooManyRows,
+        Rule::TooManyProblems,
+    ];
+
+    /// The word that stands in data.
+    pub fn word(self) -> &'static str {
+        self.texts().0
+    }
+
+    /// What a person can do about it.
+    pub fn hint(self) -> &'static str {
+        self.texts().1
+    }
+
+    fn texts(self) -> (&'static str, &'static str) {
+        match self {
+            Rule::NotANumber => (
+                "not-a-number",
+                "if the device writes this for \"no reading\", add it to missingValues of the pack; else check decimalChar and groupChar",
+            ),
+            Rule::SignUnclear => (
+                "sign-unclear",
+                "list the device's letters under positiveSuffix and negativeSuffix of this measure in the pack",
+            ),
+            Rule::MissingRequired => {
+                ("missing-required", "complete the row in the device's software and export it again")
+            }
+            Rule::MissingColumn => {
+                ("missing-column", "export with this column switched on, or use the pack made for the other layout")
+            }
+            Rule::AmbiguousColumn => ("ambiguous-column", "switch one of the two columns off in the export"),
+            Rule::OutOfRange => {
+                ("out-of-range", "check the unit this device was set to against the unit the pack gives for the column")
+            }
+            Rule::UnknownValue => (
+                "unknown-value",
+                "add the word to the values of this field in the pack, then reprocess the pack's files",
+            ),
+            Rule::RaggedRow => {
+                ("ragged-row", "look for a delimiter inside a cell, or for a row cut short while it was written")
+            }
+            Rule::UnclosedQuote => ("unclosed-quote", "close the quote, or set another quoteChar in the pack"),
+            Rule::BadTime => {
+                ("bad-time", "compare the text with the time format of the pack, and check the device's clock")
+            }
+            Rule::NonexistentTime => (
+                "nonexistent-time",
+                "this hour was skipped when daylight saving began: check the device's clock and the site's zone",
+            ),
+            Rule::BadJson => (
+                "bad-json",
+                "each line must hold one JSON object; a last line cut short means the file was not finished",
+            ),
+            Rule::BadEncoding => ("bad-encoding", "check the encoding list of the pack against what the device writes"),
+            Rule::UnitUnknown => ("unit-unknown", "add the device's unit word to unitWords of the pack"),
+            Rule::NoHeader => ("no-header", "check that the file is whole and belongs to this pack"),
+            Rule::LineTooLong => ("line-too-long", "check that the file is a text export"),
+            Rule::TooManyFields => ("too-many-fields", "check the delimiter of the pack against the file"),
+            Rule::TooDeep => ("too-deep", "check that the file is this device's export"),
+            Rule::FileTooLarge => ("file-too-large", "split the export into smaller files, for example one a day"),
+            Rule::TooManyRows => ("too-many-rows", "split the export into smaller files, for example one a day"),
+            Rule::TooManyProblems => ("too-many-problems", "mend the causes listed above and retry the file"),
+        }
+    }
+
+    /// A problem that costs the row (line 0: the whole file).
+    pub(crate) fn rejects(self, line: i64, column: Option<&str>, text: &str, message: String) -> Problem {
+        self.problem(Severity::Rejected, line, column, text, message)
+    }
+
+    /// A reservation about a row that is taken all the same.
+    pub(crate) fn notes(self, line: i64, column: Option<&str>, text: &str, message: String) -> Problem {
+        self.problem(Severity::Noted, line, column, text, message)
+    }
+
+    fn problem(self, severity: Severity, line: i64, column: Option<&str>, text: &str, message: String) -> Problem {
+        Problem {
+            severity,
+            line,
+            column: column.map(Problem::cut),
+            text: Problem::cut(text),
+            rule: self.word().to_owned(),
+            message,
+            hint: self.hint().to_owned(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_plain_and_apart() {
+        let mut words: Vec<&str> = Rule::ALL.iter().map(|rule| rule.word()).collect();
+        assert!(words.iter().all(|word| word.chars().all(|c| c.is_ascii_lowercase() || c == '-')));
+        words.sort_unstable();
+        words.dedup();
+        assert_eq!(words.len(), Rule::ALL.len());
+    }
+}

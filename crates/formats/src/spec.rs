@@ -1,0 +1,308 @@
+//! `format.toml` as written, before it is checked. Key names are those of the Frictionless Table Dialect and Table Schema where
+//! these name the thing; unknown keys are refused, so that a misspelt key cannot be silently without effect.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+/// A text whose place in the file is known.
+pub(crate) type Text = Spanned<String>;
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct PackSpec {
+    pub name: Text,
+    pub version: Text,
+    /// One line for people.
+    #[serde(default)]
+    pub title: String,
+    pub engine: Spanned<EngineWord>,
+    /// Share of rejected rows above which a file is quarantined whole.
+    pub max_problem_share: Option<Spanned<f64>>,
+    #[serde(default)]
+    pub recognise: RecogniseSpec,
+    #[serde(default)]
+    pub dialect: DialectSpec,
+    pub schema: SchemaSpec,
+    #[serde(default)]
+    pub unit_words: BTreeMap<String, Text>,
+    pub time: Spanned<TimeSpec>,
+    #[serde(default)]
+    pub shot: ShotSpec,
+    #[serde(default)]
+    pub measures: BTreeMap<Text, NumberSpec>,
+    #[serde(default)]
+    pub derived: DerivedSpec,
+    #[serde(default)]
+    pub test: TestSpec,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum EngineWord {
+    Delimited,
+    JsonLines,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct RecogniseSpec {
+    #[serde(default)]
+    pub file_names: Vec<Text>,
+    /// Texts that must stand in the head of the file.
+    #[serde(default)]
+    pub contains: Vec<String>,
+    /// Keys that must stand in the preamble.
+    #[serde(default)]
+    pub preamble_keys: Vec<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct DialectSpec {
+    pub encoding: Option<Spanned<OneOrMany>>,
+    pub delimiter: Option<Text>,
+    pub quote_char: Option<Text>,
+    pub double_quote: Option<bool>,
+    pub header_rows: Option<Spanned<Vec<usize>>>,
+    pub header_join: Option<String>,
+    pub comment_char: Option<Text>,
+    /// Row of unit words, counted like `headerRows`.
+    pub units_row: Option<Spanned<usize>>,
+    pub preamble: Option<Spanned<PreambleSpec>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct PreambleSpec {
+    pub end_mark: Option<String>,
+    #[serde(default)]
+    pub lines: usize,
+    pub separator: Option<Text>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+#[serde(untagged)]
+pub(crate) enum OneOrMany {
+    One(String),
+    Many(Vec<String>),
+}
+
+impl OneOrMany {
+    pub fn to_list(&self) -> Vec<String> {
+        match self {
+            OneOrMany::One(text) => vec![text.clone()],
+            OneOrMany::Many(texts) => texts.clone(),
+        }
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct SchemaSpec {
+    pub fields: Spanned<Vec<Text>>,
+    /// Fields that a file may lack and still be this device's.
+    #[serde(default)]
+    pub optional_fields: Vec<Text>,
+    #[serde(default)]
+    pub fields_match: FieldsMatch,
+    pub missing_values: Option<Vec<String>>,
+    pub decimal_char: Option<Text>,
+    pub group_char: Option<Text>,
+}
+
+/// How the fields of a file must match `schema.fields` (Table Schema, `fieldsMatch`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum FieldsMatch {
+    /// The same fields in the same order.
+    #[default]
+    Exact,
+    /// The same fields in any order.
+    Equal,
+    /// All of the pack's fields, and perhaps more.
+    Subset,
+    /// None but the pack's fields, perhaps fewer.
+    Superset,
+    /// At least one of the pack's fields.
+    Partial,
+}
+
+/// Where a text comes from: exactly one of the first four keys.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct TextSpec {
+    pub field: Option<Text>,
+    pub preamble: Option<Text>,
+    pub file_name: Option<Text>,
+    pub constant: Option<Text>,
+    #[serde(default)]
+    pub required: bool,
+}
+
+/// Where a word comes from and what it means.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct WordSpec<V> {
+    pub field: Option<Text>,
+    pub preamble: Option<Text>,
+    pub file_name: Option<Text>,
+    pub constant: Option<Text>,
+    #[serde(default)]
+    pub required: bool,
+    pub values: BTreeMap<Text, V>,
+    #[serde(default)]
+    pub unknown: OnUnknown,
+}
+
+/// What becomes of a row with a word that the map does not have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum OnUnknown {
+    #[default]
+    Reject,
+    /// The row is taken without the value, and the word noted.
+    Note,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct ClubSpec {
+    pub club_id: Text,
+    pub club_kind: Text,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct ShotSpec {
+    pub bay: Option<Spanned<TextSpec>>,
+    pub session: Option<Spanned<TextSpec>>,
+    pub shot: Option<Spanned<TextSpec>>,
+    pub player: Option<Spanned<TextSpec>>,
+    pub ball_kind: Option<Spanned<TextSpec>>,
+    pub environment: Option<Spanned<WordSpec<Text>>>,
+    pub hand: Option<Spanned<WordSpec<Text>>>,
+    pub intent: Option<Spanned<WordSpec<Text>>>,
+    pub club: Option<Spanned<WordSpec<ClubSpec>>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct TimeSpec {
+    /// Joined by one blank before they are read.
+    pub parts: Vec<Spanned<TextSpec>>,
+    /// Tried in order.
+    pub format: Option<Spanned<OneOrMany>>,
+    /// In place of `format`: the text counts this unit since 1970-01-01T00:00Z.
+    pub epoch_unit: Option<Spanned<EpochUnit>>,
+    /// Zone of the device's clock; the site's zone if absent.
+    pub zone: Option<Text>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub(crate) enum EpochUnit {
+    #[serde(rename = "s")]
+    Seconds,
+    #[serde(rename = "ms")]
+    Milliseconds,
+}
+
+/// Where a number comes from, how it is written, and how well the device knows it.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct NumberSpec {
+    pub field: Option<Text>,
+    pub preamble: Option<Text>,
+    pub file_name: Option<Text>,
+    pub constant: Option<Text>,
+    #[serde(default)]
+    pub required: bool,
+    pub unit: Text,
+    #[serde(default)]
+    pub unit_from: UnitFrom,
+    #[serde(default)]
+    pub sign: SignWord,
+    pub positive_suffix: Option<Vec<String>>,
+    pub negative_suffix: Option<Vec<String>>,
+    pub missing_values: Option<Vec<String>>,
+    pub decimal_char: Option<Text>,
+    pub group_char: Option<Text>,
+    pub measured: Option<bool>,
+    pub standard_deviation: Option<Spanned<f64>>,
+    pub face_reference: Option<Text>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum UnitFrom {
+    /// The unit is the pack's `unit`.
+    #[default]
+    Pack,
+    /// The units row of the file names it; `unit` holds where the cell is empty.
+    UnitsRow,
+    /// A word behind the number names it; `unit` holds where there is none.
+    Value,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(crate) enum SignWord {
+    #[default]
+    Plain,
+    Inverted,
+    Suffix,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct DerivedSpec {
+    pub spin: Option<Spanned<SpinSpec>>,
+    pub face: Option<Spanned<FaceSpec>>,
+    pub speed: Option<Spanned<SpeedSpec>>,
+}
+
+/// Spin rate and tilt from its parts.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct SpinSpec {
+    pub back_spin: Spanned<NumberSpec>,
+    pub side_spin: Spanned<NumberSpec>,
+    pub measured: bool,
+    /// Of the rate, in /min.
+    pub standard_deviation: Option<Spanned<f64>>,
+    /// In deg.
+    pub tilt_standard_deviation: Option<Spanned<f64>>,
+}
+
+/// Face from its angle to the path.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct FaceSpec {
+    pub face_to_path: Spanned<NumberSpec>,
+    pub measured: bool,
+    /// In deg.
+    pub standard_deviation: Option<Spanned<f64>>,
+    pub face_reference: Option<Text>,
+}
+
+/// One speed from the other and their ratio (ball over club).
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct SpeedSpec {
+    pub ratio: Spanned<NumberSpec>,
+    /// `ball_speed_mps` or `club_speed_mps`.
+    pub gives: Text,
+    pub measured: bool,
+    /// In m/s.
+    pub standard_deviation: Option<Spanned<f64>>,
+}
+
+/// The site that `strikemill formats test` pretends to be.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "camelCase")]
+pub(crate) struct TestSpec {
+    pub zone: Option<Text>,
+    pub bay: Option<String>,
+    pub environment: Option<String>,
+}

@@ -1,0 +1,139 @@
+//! No bytes make a parser panic, loop, or forget a row.
+
+use proptest::prelude::*;
+use shot::Severity;
+
+use crate::{shipped, shipped_dir, site};
+
+/// Names and bytes of the shipped samples, with the pack's name.
+fn samples() -> Vec<(String, String, Vec<u8>)> {
+    let mut samples = Vec::new();
+    for pack in shipped().packs() {
+        for entry in std::fs::read_dir(shipped_dir().join(pack.name())).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+            if name.starts_with("sample") {
+                samples.push((pack.name().to_owned(), name, std::fs::read(&path).expect("a file")));
+            }
+        }
+    }
+    samples
+}
+
+/// What holds of every outcome, whatever the bytes.
+fn check(pack: &formats::Pack, name: &str, bytes: &[u8]) {
+    let file = pack.parse(name, bytes, &site());
+    let lines = i64::try_from(bytes.len()).expect("a small file") + 1;
+    let rejected = file.problems.iter().filter(|problem| problem.severity == Severity::Rejected);
+    let refused = rejected.clone().any(|problem| problem.line == 0);
+    // Every row is either taken or rejected, never both and never lost.
+    if !refused {
+        assert_eq!(file.shots.len() as u64 + file.rows_rejected(), file.rows_seen);
+    }
+    for shot in &file.shots {
+        assert!((1..=lines).contains(&shot.source_row));
+        assert!(!rejected.clone().any(|problem| problem.line == shot.source_row));
+        assert!(shot.measures.implausible().is_empty());
+    }
+    for problem in &file.problems {
+        assert!((0..=lines).contains(&problem.line));
+        assert!(problem.text.chars().count() <= 201);
+        assert!(!problem.rule.is_empty() && !problem.message.is_empty() && !problem.hint.is_empty());
+    }
+    let share = file.problem_share();
+    assert!((0.0..=1.0).contains(&share));
+    let _ = pack.structural_end(bytes);
+}
+
+/// One change to a sample.
+#[derive(Debug, Clone)]
+enum Change {
+    Cut(prop::sample::Index),
+    Overwrite(prop::sample::Index, u8),
+    Insert(prop::sample::Index, Vec<u8>),
+    Remove(prop::sample::Index, usize),
+    Repeat(prop::sample::Index, usize),
+}
+
+fn change() -> impl Strategy<Value = Change> {
+    let place = any::<prop::sample::Index>;
+    let telling = prop::sample::select(b"\"\",;:\r\n\0{}[]-+.eELR\\\xff\xfe\x80 09".to_vec());
+    let pieces = prop::collection::vec(prop_oneof![telling, any::<u8>()], 1..12);
+    prop_oneof![
+        place().prop_map(Change::Cut),
+        (place(), any::<u8>()).prop_map(|(at, byte)| Change::Overwrite(at, byte)),
+        (place(), pieces).prop_map(|(at, bytes)| Change::Insert(at, bytes)),
+        (place(), 1..200_usize).prop_map(|(at, count)| Change::Remove(at, count)),
+        (place(), 1..200_usize).prop_map(|(at, count)| Change::Repeat(at, count)),
+    ]
+}
+
+fn apply(bytes: &mut Vec<u8>, change: &Change) {
+    if bytes.is_empty() {
+        return;
+    }
+    let span = |at: usize, count: usize| at..(at + count).min(bytes.len());
+    match change {
+        Change::Cut(at) => bytes.truncate(at.index(bytes.len())),
+        Change::Overwrite(at, byte) => {
+            let at = at.index(bytes.len());
+            bytes[at] = *byte;
+        }
+        Change::Insert(at, inserted) => {
+            let at = at.index(bytes.len());
+            bytes.splice(at..at, inserted.iter().copied());
+        }
+        Change::Remove(at, count) => {
+            let range = span(at.index(bytes.len()), *count);
+            bytes.drain(range);
+        }
+        Change::Repeat(at, count) => {
+            let at = at.index(bytes.len());
+            let again = bytes[span(at, *count)].to_vec();
+            bytes.splice(at..at, again);
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn arbitrary_bytes_are_survived(bytes in prop::collection::vec(any::<u8>(), 0..2000), name in ".{0,40}") {
+        let set = shipped();
+        let _ = set.recognise(&name, &bytes);
+        for pack in set.packs() {
+            check(pack, &name, &bytes);
+        }
+    }
+
+    #[test]
+    fn changed_samples_are_survived(changes in prop::collection::vec(change(), 1..6)) {
+        let set = shipped();
+        for (pack, name, mut bytes) in samples() {
+            for change in &changes {
+                apply(&mut bytes, change);
+            }
+            check(set.pack(&pack).expect("shipped"), &name, &bytes);
+            let _ = set.recognise(&name, &bytes);
+        }
+    }
+
+    #[test]
+    fn arbitrary_cells_are_survived(cells in prop::collection::vec("[ -~äß\u{a0}−]{0,12}", 17)) {
+        let set = shipped();
+        let header = String::from_utf8(samples().into_iter().find(|(pack, ..)| pack == "plain-imperial").expect("shipped").2);
+        let head: Vec<String> = header.expect("text").lines().take(2).map(str::to_owned).collect();
+        let text = format!("{}\n{}\n", head.join("\n"), cells.join(","));
+        check(set.pack("plain-imperial").expect("shipped"), "session_1_bay1.csv", text.as_bytes());
+    }
+
+    #[test]
+    fn arbitrary_packs_are_survived(text in "([a-z]{1,9}( = |\\.)?[\"\\[{]?[a-z0-9]{0,5}[\"\\]}]?\n){0,12}") {
+        let (set, faults) = crate::load_text(&text);
+        prop_assert!(set.packs().is_empty() && !faults.is_empty());
+        for fault in faults {
+            prop_assert!(fault.to_string().contains("hint: "));
+        }
+    }
+}

@@ -1,0 +1,8 @@
+//! The lake against a real folder: one binary for all integration tests of this crate.
+
+mod crash;
+mod merging;
+mod orders;
+mod profile;
+mod replacing;
+mod support;

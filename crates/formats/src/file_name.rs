@@ -1,5 +1,6 @@
 //! File name patterns with captures, such as `session_{session}_bay{bay}.csv`. No regular expressions: a pattern is literal text
-//! with `{name}` standing for one or more characters.
+//! with `{name}` standing for one or more letters, digits, hyphens or underscores. Nothing else: what a browser or a person adds
+//! to a second copy, such as ` (1)`, must not become part of a bay's name and so of a shot's identity.
 
 /// A compiled pattern.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -75,7 +76,9 @@ impl NamePattern {
                 captured.push((name.clone(), last.to_owned()));
             }
         }
-        (!self.pieces.is_empty() || end == 0).then_some(captured)
+        let plain = |text: &str| text.chars().all(|c| c.is_alphanumeric() || c == '-' || c == '_');
+        let sound = captured.iter().all(|(_, text)| plain(text));
+        (sound && (!self.pieces.is_empty() || end == 0)).then_some(captured)
     }
 }
 
@@ -99,6 +102,7 @@ mod tests {
         assert_eq!(captured("{any}.jsonl", "ä.jsonl"), Some(vec!["ä".into()]));
         assert_eq!(captured("fixed.csv", "fixed.csv"), Some(vec![]));
         assert_eq!(captured("fixed.csv", "xfixed.csv"), None);
+        assert_eq!(captured("bay{x}.csv", "bay2 (1).csv"), None);
         assert_eq!(captured("a{x}a", "a"), None);
         assert_eq!(captured("a{x}a", "aa"), None);
     }

@@ -1,0 +1,124 @@
+//! Publishing what is staged, and finishing what was left in flight. A scan and a restart run the very same code.
+
+use std::collections::HashMap;
+
+use chrono::{DateTime, Utc};
+use lake::{Provenance, PublishReport, Segment};
+use ledger::{FileEntry, FileState, PartitionGeneration};
+
+use crate::report::{ProgressStep, ScanReport};
+use crate::{Intake, IntakeError};
+
+impl Intake {
+    /// Brings ledger, staging and lake into step. Nothing else works on them meanwhile: the caller has the turn.
+    pub(crate) fn finish_in_flight(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
+        // Nothing is being read now, so a claim is what a crash left behind; its file is still where it was.
+        for entry in self.ledger.files_in_state(FileState::Claimed)? {
+            self.ledger.release_claim(&entry.source_file_id)?;
+        }
+        let staged = self.ledger.files_in_state(FileState::Staged)?;
+        let segments = self.lake.segments()?;
+        let is_of = |segment: &Segment, entry: &FileEntry| {
+            segment.header.source_file_id == entry.source_file_id
+                && Some(segment.header.import_sequence) == entry.import_sequence
+        };
+        for segment in &segments {
+            // Staged but never noted, or published and noted but not yet cleared away.
+            if !staged.iter().any(|entry| is_of(segment, entry)) {
+                self.lake.discard_segment(segment)?;
+            }
+        }
+        for entry in &staged {
+            if !segments.iter().any(|segment| is_of(segment, entry)) {
+                tracing::warn!(file = %entry.first_name, "its segment is gone from staging; the file is read again");
+                self.ledger.unstage(&entry.source_file_id)?;
+                // Back to a bare claim, if it was a new file: the scan finds it where it stands.
+                self.ledger.release_claim(&entry.source_file_id)?;
+            }
+        }
+        self.publish_and_archive(now, report)
+    }
+
+    /// Publishes everything that is staged and archives everything that is published. What the lake or a disk refuses stands
+    /// in the report and is tried again.
+    pub(crate) fn publish_and_archive(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
+        if let Err(error) = self.publish_staged(now, report) {
+            if matches!(error, IntakeError::Ledger(_)) {
+                return Err(error);
+            }
+            let message = error.to_string();
+            tracing::error!(error = %message, "staged rows cannot be published yet");
+            report.note_trouble(&self.settings.lake_dir, message);
+        }
+        self.archive_published(now, report)
+    }
+
+    fn publish_staged(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
+        let staged = self.ledger.files_in_state(FileState::Staged)?;
+        if staged.is_empty() {
+            return Ok(());
+        }
+        let mut segments_by_import: HashMap<(String, i64), Segment> = HashMap::new();
+        for segment in self.lake.segments()? {
+            segments_by_import.insert((segment.header.source_file_id.clone(), segment.header.import_sequence), segment);
+        }
+        let mut segments = Vec::new();
+        let mut source_file_ids = Vec::new();
+        let mut retracted = Vec::new();
+        let (mut shots, mut rejected) = (0, 0);
+        for entry in &staged {
+            let Some(import_sequence) = entry.import_sequence else { continue };
+            // One that is missing is dealt with when the next round begins.
+            let key = (entry.source_file_id.clone(), import_sequence);
+            let Some(segment) = segments_by_import.remove(&key) else { continue };
+            segments.push(segment);
+            source_file_ids.push(entry.source_file_id.clone());
+            if entry.replaces_rows {
+                retracted.push(entry.source_file_id.clone());
+            }
+            shots += entry.rows_accepted;
+            rejected += entry.rows_rejected;
+        }
+        self.tell(ProgressStep::Publishing, 0, segments.len(), shots);
+        let published = self.lake.publish(&segments, &retracted, &provenance(&segments, now))?;
+        self.ledger.mark_published(&source_file_ids, &generations(&published), now.timestamp_micros())?;
+        report.files_published += segments.len();
+        report.shots += shots;
+        report.rejected += rejected;
+        report.generation = Some(published.generation);
+        tracing::info!(files = segments.len(), shots, generation = published.generation, "published");
+        self.tell(ProgressStep::Publishing, segments.len(), segments.len(), shots);
+        for segment in &segments {
+            self.lake.discard_segment(segment)?;
+        }
+        Ok(())
+    }
+}
+
+fn provenance(segments: &[Segment], now: DateTime<Utc>) -> Provenance {
+    let sequences = segments.iter().map(|segment| segment.header.import_sequence);
+    let (first, last) = (sequences.clone().min().unwrap_or(0), sequences.max().unwrap_or(0));
+    Provenance {
+        writer: writer(),
+        run_id: format!("import-{first}-{last}"),
+        created_micros: now.timestamp_micros(),
+        extra: Vec::new(),
+    }
+}
+
+/// Name and version of this program, as files carry it.
+pub(crate) fn writer() -> String {
+    format!("strikemill {}", env!("CARGO_PKG_VERSION"))
+}
+
+fn generations(published: &PublishReport) -> Vec<PartitionGeneration> {
+    let changed = published.partitions.iter();
+    changed
+        .map(|partition| PartitionGeneration {
+            dataset: partition.dataset.clone(),
+            month: partition.month.map_or_else(String::new, |month| month.to_string()),
+            generation: partition.generation,
+            rows: partition.rows,
+        })
+        .collect()
+}

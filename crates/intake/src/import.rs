@@ -1,0 +1,232 @@
+//! Taking one file: read once, hash, judge, stage - or recognise it as known.
+
+use std::time::Instant;
+
+use chrono::{DateTime, Utc};
+use files::sha256_of_bytes;
+use formats::{Pack, ParsedFile};
+use lake::SegmentHeader;
+use ledger::{Claim, FileEntry, FileState, Staged};
+use shot::{ImportRow, RejectRow};
+
+use crate::arrival::Arrival;
+use crate::judge::{Judgement, Refusal, judge, site_context};
+use crate::names::text_of;
+use crate::report::FileOutcome;
+use crate::rows::{Origin, shot_rows};
+use crate::{Intake, IntakeError};
+
+/// How far taking a file came.
+pub(crate) enum Taken {
+    /// Its rows are durable in staging.
+    Staged { source_file_id: String, shots: i64 },
+    /// Nothing more is to be done, or it is tried again by the next scan.
+    Done(FileOutcome),
+    /// The format's structural end is missing.
+    Unfinished { note: String },
+    /// The same bytes are in staging under another name.
+    Later,
+}
+
+/// A file that was accepted, about to be staged.
+pub(crate) struct Accepted<'a> {
+    pub(crate) source_file_id: &'a str,
+    pub(crate) name: &'a str,
+    pub(crate) bytes: u64,
+    pub(crate) pack: &'a Pack,
+    pub(crate) import_sequence: i64,
+    pub(crate) source_path: String,
+    pub(crate) keep_source: bool,
+    pub(crate) replaces_rows: bool,
+    pub(crate) since: Instant,
+}
+
+impl Intake {
+    pub(crate) fn take(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
+        let since = Instant::now();
+        if arrival.bytes > self.settings.max_file_bytes {
+            return self.refuse_unread(arrival, now);
+        }
+        let bytes = self.files.read(&arrival.path, self.settings.max_file_bytes)?;
+        let source_file_id = sha256_of_bytes(&bytes);
+        if !arrival.is_unchanged(&self.files)? {
+            let note = "it changed while it was read".to_owned();
+            return Ok(Taken::Done(FileOutcome::Waiting { note }));
+        }
+        let known = self.ledger.file(&source_file_id)?;
+        match known {
+            Some(entry) => match entry.state {
+                FileState::Staged => return Ok(Taken::Later),
+                FileState::Published | FileState::Archived => return self.take_duplicate(arrival, &entry, now),
+                FileState::Quarantined if !arrival.named => return self.join_quarantine(arrival, &entry, now),
+                // A person who names a refused file wants it tried again: the pack may have been mended.
+                FileState::Quarantined => return self.retry_entry(&entry, now),
+                FileState::Claimed => {}
+            },
+            None if bytes.is_empty() => {
+                let note = format!("{} is empty", arrival.path.display());
+                return Ok(Taken::Done(FileOutcome::Waiting { note }));
+            }
+            None => {}
+        }
+        let name = arrival.name();
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path));
+        match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
+            Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
+                note: format!(
+                    "it has no end as the pack {} expects it; the device may still be writing. \
+                     It is taken as it is once it has stood still for long, or at once with the command import",
+                    pack.name()
+                ),
+            }),
+            Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
+            Judgement::Accept { pack, parsed } => {
+                let import_sequence = self.ledger.begin_import(&Claim {
+                    source_file_id: source_file_id.clone(),
+                    name: name.clone(),
+                    folder: arrival.folder(),
+                    bytes: i64::try_from(arrival.bytes).unwrap_or(i64::MAX),
+                    source_path: text_of(&arrival.path),
+                    keep_source: arrival.keep_source,
+                    at: now.timestamp_micros(),
+                })?;
+                let accepted = Accepted {
+                    source_file_id: &source_file_id,
+                    name: &name,
+                    bytes: arrival.bytes,
+                    pack,
+                    import_sequence,
+                    source_path: text_of(&arrival.path),
+                    keep_source: arrival.keep_source,
+                    replaces_rows: false,
+                    since,
+                };
+                let shots = self.stage(&accepted, parsed, now)?;
+                Ok(Taken::Staged { source_file_id, shots })
+            }
+        }
+    }
+
+    fn refuse_unread(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
+        let source_file_id = self.files.sha256_of_file(&arrival.path)?;
+        let refusal = Refusal {
+            reason: format!("it has {} bytes, the limit is {}", arrival.bytes, self.settings.max_file_bytes),
+            hint: "raise the limit in the configuration if a file of this size is an export, then use retry".into(),
+            ..Refusal::default()
+        };
+        match self.ledger.file(&source_file_id)? {
+            Some(entry) if entry.state == FileState::Quarantined => self.join_quarantine(arrival, &entry, now),
+            Some(entry) if matches!(entry.state, FileState::Published | FileState::Archived) => {
+                self.take_duplicate(arrival, &entry, now)
+            }
+            Some(entry) if entry.state == FileState::Staged => Ok(Taken::Later),
+            _ => self.quarantine(arrival, &source_file_id, &refusal, now),
+        }
+    }
+
+    /// Makes an accepted file's rows durable in staging and notes it. Answers how many shots it has.
+    pub(crate) fn stage(
+        &self,
+        accepted: &Accepted<'_>,
+        parsed: ParsedFile,
+        now: DateTime<Utc>,
+    ) -> Result<i64, IntakeError> {
+        let imported_at = now.timestamp_micros();
+        let import_day = self.local_day(now);
+        let origin = Origin {
+            site_id: self.settings.site_id.clone(),
+            source_file_id: accepted.source_file_id.to_owned(),
+            format: accepted.pack.name().to_owned(),
+            format_version: accepted.pack.version().to_owned(),
+            import_sequence: accepted.import_sequence,
+            imported_at,
+        };
+        let refused_by_the_pack = parsed.rows_rejected();
+        let (shots, repetitions) = shot_rows(parsed.shots, &origin, &self.roster);
+        let rows_rejected = i64::try_from(refused_by_the_pack + repetitions.len() as u64).unwrap_or(i64::MAX);
+        let rows_accepted = i64::try_from(shots.len()).unwrap_or(i64::MAX);
+        let mut rejects = Vec::new();
+        for problem in parsed.problems.into_iter().chain(repetitions) {
+            rejects.push(RejectRow {
+                site_id: origin.site_id.clone(),
+                source_file_id: origin.source_file_id.clone(),
+                file_name: accepted.name.to_owned(),
+                format: origin.format.clone(),
+                format_version: origin.format_version.clone(),
+                problem,
+                local_date: import_day,
+                import_sequence: origin.import_sequence,
+                imported_at,
+            });
+        }
+        let import = ImportRow {
+            source_file_id: origin.source_file_id.clone(),
+            site_id: origin.site_id.clone(),
+            file_name: accepted.name.to_owned(),
+            file_bytes: i64::try_from(accepted.bytes).unwrap_or(i64::MAX),
+            format: origin.format.clone(),
+            format_version: origin.format_version.clone(),
+            rows_accepted,
+            rows_rejected,
+            first_struck_at: shots.iter().map(|shot| shot.parsed.struck_at).min(),
+            last_struck_at: shots.iter().map(|shot| shot.parsed.struck_at).max(),
+            local_date: import_day,
+            import_sequence: origin.import_sequence,
+            imported_at,
+            duration_s: accepted.since.elapsed().as_secs_f64(),
+        };
+        let in_columns = |dataset| move |cause| IntakeError::Rows { dataset, cause };
+        let mut tables = vec![(shot::shots(), shot::shots_batch(&shots).map_err(in_columns("shots"))?)];
+        if !rejects.is_empty() {
+            tables.push((shot::rejects(), shot::rejects_batch(&rejects).map_err(in_columns("rejects"))?));
+        }
+        tables.push((shot::imports(), shot::imports_batch(&[import]).map_err(in_columns("imports"))?));
+        let header = SegmentHeader {
+            import_sequence: origin.import_sequence,
+            source_file_id: origin.source_file_id.clone(),
+            file_name: accepted.name.to_owned(),
+            format: origin.format.clone(),
+            format_version: origin.format_version.clone(),
+        };
+        self.lake.stage(header, &tables)?;
+        self.ledger.mark_staged(&Staged {
+            source_file_id: origin.source_file_id,
+            import_sequence: origin.import_sequence,
+            format: origin.format,
+            format_version: origin.format_version,
+            rows_accepted,
+            rows_rejected,
+            source_path: accepted.source_path.clone(),
+            keep_source: accepted.keep_source,
+            replaces_rows: accepted.replaces_rows,
+            at: imported_at,
+        })?;
+        tracing::info!(file = accepted.name, shots = rows_accepted, rejected = rows_rejected, "staged a file");
+        Ok(rows_accepted)
+    }
+
+    /// Bytes that are in the lake already: only the name is new.
+    fn take_duplicate(&self, arrival: &Arrival, entry: &FileEntry, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
+        let duplicate = FileOutcome::Duplicate {
+            source_file_id: entry.source_file_id.clone(),
+            first_name: entry.first_name.clone(),
+        };
+        let own_source = entry.source_path.as_deref() == Some(text_of(&arrival.path).as_str());
+        if entry.state == FileState::Published && own_source {
+            // Not a second copy but the first one, which could not be archived yet: the end of the scan tries again.
+            let note = "it is imported; archiving is tried again".to_owned();
+            return Ok(Taken::Done(FileOutcome::Waiting { note }));
+        }
+        self.ledger.add_alias(&entry.source_file_id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
+        self.archive_duplicate(arrival, entry, now)?;
+        tracing::info!(file = %arrival.path.display(), first = %entry.first_name, "known bytes under another name");
+        Ok(Taken::Done(duplicate))
+    }
+
+    /// The calendar day of an instant in the site's zone.
+    pub(crate) fn local_day(&self, instant: DateTime<Utc>) -> shot::LocalDay {
+        let local = instant.with_timezone(&self.settings.zone).date_naive();
+        let days = local.signed_duration_since(DateTime::UNIX_EPOCH.date_naive()).num_days();
+        i32::try_from(days).unwrap_or(i32::MAX)
+    }
+}

@@ -1,0 +1,125 @@
+//! Whether a file's bytes are an export that can be taken, and if so with which rows.
+
+use formats::{Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
+use shot::{Problem, Severity};
+
+use crate::settings::{IntakeSettings, WatchedFolder};
+
+/// The judgement on a file.
+pub(crate) enum Judgement<'a> {
+    /// It is taken.
+    Accept { pack: &'a Pack, parsed: ParsedFile },
+    /// The format's structural end is missing: the device may still be writing.
+    Unfinished { pack: &'a Pack },
+    /// It is refused whole.
+    Refuse(Box<Refusal>),
+}
+
+/// Why a file is refused, in full, for the person who has to mend it.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Refusal {
+    pub(crate) reason: String,
+    pub(crate) hint: String,
+    pub(crate) format: Option<String>,
+    pub(crate) format_version: Option<String>,
+    pub(crate) scores: Vec<PackScore>,
+    pub(crate) rows_seen: u64,
+    pub(crate) rows_accepted: usize,
+    pub(crate) problems: Vec<Problem>,
+}
+
+pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFolder>) -> SiteContext {
+    let largest = usize::try_from(settings.max_file_bytes).unwrap_or(usize::MAX);
+    SiteContext {
+        site_id: settings.site_id.clone(),
+        zone: settings.zone,
+        bay: folder.and_then(|folder| folder.bay.clone()),
+        environment: folder.and_then(|folder| folder.environment.clone()),
+        limits: ParseLimits { max_file_bytes: largest, ..ParseLimits::default() },
+    }
+}
+
+/// Recognises and reads a file. `patient` asks for the structural end.
+pub(crate) fn judge<'a>(
+    packs: &'a PackSet,
+    name: &str,
+    bytes: &[u8],
+    patient: bool,
+    site: &SiteContext,
+) -> Judgement<'a> {
+    match packs.recognise(name, bytes) {
+        Recognition::Match { pack, scores } => {
+            if patient && !pack.structural_end(bytes) {
+                return Judgement::Unfinished { pack };
+            }
+            judge_with(pack, name, bytes, scores, site)
+        }
+        Recognition::NoMatch { scores } => Judgement::Refuse(Box::new(Refusal {
+            reason: match scores.first() {
+                Some(best) => {
+                    format!("no mapping pack fits this file; the nearest is {} ({} points)", best.pack, best.score)
+                }
+                None => "no mapping pack is installed".to_owned(),
+            },
+            hint: "if it is an export, write or mend a mapping pack and use retry; otherwise delete it here".into(),
+            scores,
+            ..Refusal::default()
+        })),
+        Recognition::Tie { packs, scores } => {
+            let names: Vec<&str> = packs.iter().map(|pack| pack.name()).collect();
+            Judgement::Refuse(Box::new(Refusal {
+                reason: format!("several mapping packs fit this file equally well: {}", names.join(", ")),
+                hint: "tell the packs apart with [recognise] fileNames or contains, then use retry".into(),
+                scores,
+                ..Refusal::default()
+            }))
+        }
+    }
+}
+
+/// Reads a file with a given pack.
+pub(crate) fn judge_with<'a>(
+    pack: &'a Pack,
+    name: &str,
+    bytes: &[u8],
+    scores: Vec<PackScore>,
+    site: &SiteContext,
+) -> Judgement<'a> {
+    let parsed = pack.parse(name, bytes, site);
+    let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed } };
+    Judgement::Refuse(Box::new(Refusal {
+        reason,
+        hint: hint.to_owned(),
+        format: Some(pack.name().to_owned()),
+        format_version: Some(pack.version().to_owned()),
+        scores,
+        rows_seen: parsed.rows_seen,
+        rows_accepted: parsed.shots.len(),
+        problems: parsed.problems,
+    }))
+}
+
+fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, &'static str)> {
+    let whole = parsed.problems.iter().find(|problem| problem.line == 0 && problem.severity == Severity::Rejected);
+    if let Some(problem) = whole {
+        return Some((
+            problem.message.clone(),
+            "see the problems below; mend the pack or export again, then use retry",
+        ));
+    }
+    if parsed.shots.is_empty() {
+        let reason = format!("not one of its {} rows could be taken", parsed.rows_seen);
+        return Some((reason, "see the problems below; a file without rows can be deleted here"));
+    }
+    if parsed.problem_share() > pack.max_problem_share() {
+        let reason = format!(
+            "{} of its {} rows were refused, more than the share of {} that the pack {} allows",
+            parsed.rows_rejected(),
+            parsed.rows_seen,
+            pack.max_problem_share(),
+            pack.name()
+        );
+        return Some((reason, "the device's export has probably changed; mend the pack, then use retry"));
+    }
+    None
+}

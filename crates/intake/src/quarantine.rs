@@ -1,0 +1,146 @@
+//! Refused files: kept whole, with the reason beside them.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+use files::EntryKind;
+use ledger::{FileEntry, Quarantined};
+use serde_json::json;
+
+use crate::arrival::Arrival;
+use crate::import::Taken;
+use crate::judge::Refusal;
+use crate::names::{hash12, text_of};
+use crate::report::FileOutcome;
+use crate::{Intake, IntakeError};
+
+/// What the name of a refused file is continued with for its reason.
+pub(crate) const REASON_SUFFIX: &str = ".reason.json";
+
+/// Problems told in the reason; more of them tell a person nothing new.
+const MOST_PROBLEMS_TOLD: usize = 200;
+
+impl Intake {
+    /// Puts a refused file into quarantine.
+    pub(crate) fn quarantine(
+        &self,
+        arrival: &Arrival,
+        source_file_id: &str,
+        refusal: &Refusal,
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let folder = self.quarantine_folder(source_file_id, now)?;
+        let path = folder.join(arrival.name());
+        self.place(&arrival.path, &path, source_file_id, arrival.keep_source)?;
+        let refused = Quarantined {
+            source_file_id: source_file_id.to_owned(),
+            name: arrival.name(),
+            folder: arrival.folder(),
+            bytes: i64::try_from(arrival.bytes).unwrap_or(i64::MAX),
+            format: refusal.format.clone(),
+            format_version: refusal.format_version.clone(),
+            reason: refusal.reason.clone(),
+            quarantine_path: text_of(&path),
+            at: now.timestamp_micros(),
+        };
+        self.write_reason(&path, &refused, refusal, now)?;
+        self.ledger.mark_quarantined(&refused)?;
+        arrival.remove(&self.files)?;
+        tracing::warn!(file = %arrival.path.display(), reason = %refusal.reason, "a file went to quarantine");
+        Ok(Taken::Done(FileOutcome::Quarantined {
+            source_file_id: source_file_id.to_owned(),
+            reason: refusal.reason.clone(),
+            path,
+        }))
+    }
+
+    /// Bytes that were refused before: the new name joins them.
+    pub(crate) fn join_quarantine(
+        &self,
+        arrival: &Arrival,
+        entry: &FileEntry,
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let id = entry.source_file_id.as_str();
+        let folder = match entry.quarantine_path.as_deref().and_then(|path| Path::new(path).parent()) {
+            Some(folder) => folder.to_owned(),
+            None => self.quarantine_folder(id, now)?,
+        };
+        let path = folder.join(arrival.name());
+        if !arrival.keep_source {
+            self.place(&arrival.path, &path, id, false)?;
+        }
+        self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
+        arrival.remove(&self.files)?;
+        Ok(Taken::Done(FileOutcome::Quarantined {
+            source_file_id: id.to_owned(),
+            reason: entry.reason.clone().unwrap_or_default(),
+            path,
+        }))
+    }
+
+    /// Writes the reason beside a refused file.
+    pub(crate) fn write_reason(
+        &self,
+        path: &Path,
+        refused: &Quarantined,
+        refusal: &Refusal,
+        now: DateTime<Utc>,
+    ) -> Result<(), IntakeError> {
+        let scores: Vec<serde_json::Value> = refusal
+            .scores
+            .iter()
+            .map(|score| json!({ "pack": score.pack, "score": score.score, "because": score.because }))
+            .collect();
+        let problems: Vec<serde_json::Value> = refusal
+            .problems
+            .iter()
+            .take(MOST_PROBLEMS_TOLD)
+            .map(|problem| {
+                json!({
+                    "severity": problem.severity.word(),
+                    "line": problem.line,
+                    "column": problem.column,
+                    "text": problem.text,
+                    "rule": problem.rule,
+                    "message": problem.message,
+                    "hint": problem.hint,
+                })
+            })
+            .collect();
+        let reason = json!({
+            "format_version": 1,
+            "site_id": self.settings.site_id,
+            "source_file_id": refused.source_file_id,
+            "name": refused.name,
+            "folder": refused.folder,
+            "bytes": refused.bytes,
+            "refused_at": now.to_rfc3339_opts(chrono::SecondsFormat::Secs, true),
+            "reason": refusal.reason,
+            "hint": refusal.hint,
+            "pack": refusal.format,
+            "pack_version": refusal.format_version,
+            "scores": scores,
+            "rows_seen": refusal.rows_seen,
+            "rows_that_could_be_taken": refusal.rows_accepted,
+            "problems_total": refusal.problems.len(),
+            "problems": problems,
+        });
+        let mut beside = path.as_os_str().to_owned();
+        beside.push(REASON_SUFFIX);
+        self.files.write_durable(Path::new(&beside), format!("{reason:#}\n").as_bytes())?;
+        Ok(())
+    }
+
+    /// `quarantine/<date>-<hash>`; the folder of an earlier, interrupted attempt where there is one.
+    fn quarantine_folder(&self, source_file_id: &str, now: DateTime<Utc>) -> Result<PathBuf, IntakeError> {
+        let ending = format!("-{}", hash12(source_file_id));
+        for entry in self.files.list(&self.settings.quarantine_dir)? {
+            if entry.kind == EntryKind::Folder && entry.name.ends_with(&ending) {
+                return Ok(entry.path);
+            }
+        }
+        let date = now.with_timezone(&self.settings.zone).format("%Y-%m-%d");
+        Ok(self.settings.quarantine_dir.join(format!("{date}{ending}")))
+    }
+}

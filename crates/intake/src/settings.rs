@@ -1,0 +1,112 @@
+//! What intake must be told.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use crate::IntakeError;
+
+/// One import folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WatchedFolder {
+    /// Where it is.
+    pub path: PathBuf,
+    /// Bay whose device writes here; used where the export names none.
+    pub bay: Option<String>,
+    /// `indoor` or `outdoor`; used where the export does not say.
+    pub environment: Option<String>,
+    /// File names to pass over; `*` stands for any characters, `?` for one. Case does not matter.
+    pub ignore: Vec<String>,
+}
+
+impl WatchedFolder {
+    /// A folder about which nothing more is known.
+    pub fn new(path: impl Into<PathBuf>) -> WatchedFolder {
+        WatchedFolder { path: path.into(), bay: None, environment: None, ignore: Vec::new() }
+    }
+}
+
+/// The settings of intake.
+#[derive(Debug, Clone)]
+pub struct IntakeSettings {
+    /// The site, part of every shot's identity.
+    pub site_id: String,
+    /// The site's zone: local times are read in it, local dates taken in it.
+    pub zone: chrono_tz::Tz,
+    /// The home folder.
+    pub home: PathBuf,
+    /// The import folders.
+    pub folders: Vec<WatchedFolder>,
+    /// Where source files go when their rows are published.
+    pub archive_dir: PathBuf,
+    /// Where refused files go.
+    pub quarantine_dir: PathBuf,
+    /// Where parsed rows wait.
+    pub staging_dir: PathBuf,
+    /// The lake's root.
+    pub lake_dir: PathBuf,
+    /// How long size and time of a file must stay the same before it is taken.
+    pub quiet_period: Duration,
+    /// After this time a file that has not become whole is reported as waiting.
+    pub waiting_too_long: Duration,
+    /// Time between two scans when no folder event comes.
+    pub rescan_every: Duration,
+    /// Larger files are refused unread.
+    pub max_file_bytes: u64,
+}
+
+impl IntakeSettings {
+    /// The usual layout below a home folder, with one import folder.
+    pub fn at_home(home: &Path, site_id: &str, zone: chrono_tz::Tz) -> IntakeSettings {
+        IntakeSettings {
+            site_id: site_id.to_owned(),
+            zone,
+            home: home.to_owned(),
+            folders: vec![WatchedFolder::new(home.join("import"))],
+            archive_dir: home.join("archive"),
+            quarantine_dir: home.join("quarantine"),
+            staging_dir: home.join("state").join("staging"),
+            lake_dir: home.join("lake"),
+            quiet_period: Duration::from_secs(3),
+            waiting_too_long: Duration::from_mins(10),
+            rescan_every: Duration::from_secs(30),
+            max_file_bytes: 256 << 20,
+        }
+    }
+
+    /// The import folder that holds a path: the innermost one.
+    pub(crate) fn folder_of(&self, path: &Path) -> Option<&WatchedFolder> {
+        let holding = self.folders.iter().filter(|folder| path.starts_with(&folder.path));
+        holding.max_by_key(|folder| folder.path.components().count())
+    }
+
+    /// Refuses settings under which intake would import its own output or one file twice.
+    pub(crate) fn check(&self) -> Result<(), IntakeError> {
+        let refuse = |problem: String, hint: &str| Err(IntakeError::Settings { problem, hint: hint.to_owned() });
+        let own = [
+            ("archive", &self.archive_dir),
+            ("quarantine", &self.quarantine_dir),
+            ("staging", &self.staging_dir),
+            ("lake", &self.lake_dir),
+        ];
+        for (position, folder) in self.folders.iter().enumerate() {
+            for (name, path) in own {
+                if path.starts_with(&folder.path) || folder.path.starts_with(path) {
+                    let problem = format!(
+                        "the import folder {} and the {name} folder {} overlap",
+                        folder.path.display(),
+                        path.display()
+                    );
+                    return refuse(problem, "give each a place outside the other, or files would be imported again");
+                }
+            }
+            for other in &self.folders[position + 1..] {
+                if other.path.starts_with(&folder.path) || folder.path.starts_with(&other.path) {
+                    let problem =
+                        format!("the import folders {} and {} overlap", folder.path.display(), other.path.display());
+                    return refuse(problem, "subfolders are watched anyway; name each place once");
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,49 @@
+//! The watching task, on the real clock.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use intake::{Intake, Watcher};
+use tokio::sync::{mpsc, watch};
+
+use crate::site::{Site, export};
+
+#[tokio::test(flavor = "multi_thread")]
+async fn it_imports_tells_and_stops() {
+    let site = Site::new();
+    let mut settings = site.settings();
+    settings.quiet_period = Duration::from_millis(200);
+    settings.rescan_every = Duration::from_secs(2);
+    let running = site.start();
+    let told = Arc::new(AtomicUsize::new(0));
+    let counter = Arc::clone(&told);
+    let intake = Intake::open(
+        settings,
+        files::Files::new(),
+        running.ledger.clone(),
+        running.lake.clone(),
+        site.packs.clone(),
+        site.roster.clone(),
+    )
+    .expect("open")
+    .with_progress(Arc::new(move |_| {
+        counter.fetch_add(1, Ordering::Relaxed);
+    }));
+    let (stop, stopped) = watch::channel(false);
+    let (imported, mut events) = mpsc::channel(4);
+    let (reports, mut seen) = mpsc::channel(64);
+    let task = tokio::spawn(Watcher::new(Arc::new(intake), stopped, imported).with_reports(reports).run());
+
+    site.drop_file("session_1_bay2.csv", export(1..4));
+    let event = tokio::time::timeout(Duration::from_secs(30), events.recv()).await.expect("in time").expect("an event");
+    assert_eq!((event.files, event.shots), (1, 3));
+    assert_eq!(event.generation, running.lake.manifest().expect("manifest").generation);
+    assert!(told.load(Ordering::Relaxed) > 0, "the progress was told");
+    assert!(seen.recv().await.is_some());
+
+    stop.send(true).expect("the task listens");
+    let ended = tokio::time::timeout(Duration::from_secs(10), task).await.expect("it stops in time");
+    ended.expect("no panic").expect("no error");
+    assert_eq!(running.shot_ids().len(), 3);
+}

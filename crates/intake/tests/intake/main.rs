@@ -1,0 +1,9 @@
+//! Intake with real folders, a real ledger and a real lake.
+
+mod again;
+mod crash;
+mod daemon;
+mod flow;
+mod people;
+mod settling;
+mod site;

@@ -1,0 +1,228 @@
+//! The ledger against real SQLite files.
+
+use std::path::Path;
+
+use ledger::{
+    Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, Quarantined, RunOutcome,
+    RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged,
+};
+
+fn open(folder: &Path) -> Ledger {
+    Ledger::open(&folder.join("ledger.sqlite")).expect("a ledger")
+}
+
+fn id(digit: char) -> String {
+    digit.to_string().repeat(64)
+}
+
+fn claim(digit: char) -> Claim {
+    Claim {
+        source_file_id: id(digit),
+        name: format!("{digit}.csv"),
+        folder: "/in".into(),
+        bytes: 10,
+        source_path: format!("/in/{digit}.csv"),
+        keep_source: false,
+        at: 1,
+    }
+}
+
+fn staged(digit: char, import_sequence: i64) -> Staged {
+    Staged {
+        source_file_id: id(digit),
+        import_sequence,
+        format: "pack".into(),
+        format_version: "1".into(),
+        rows_accepted: 7,
+        rows_rejected: 2,
+        source_path: format!("/in/{digit}.csv"),
+        keep_source: false,
+        replaces_rows: false,
+        at: 2,
+    }
+}
+
+#[test]
+fn a_file_goes_through_its_states_and_survives_reopening() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let sequence = ledger.begin_import(&claim('a')).expect("claim");
+    assert_eq!(sequence, 1);
+    ledger.mark_staged(&staged('a', sequence)).expect("stage");
+    let partition = PartitionGeneration { dataset: "shots".into(), month: "2026-11".into(), generation: 4, rows: 7 };
+    ledger.mark_published(&[id('a')], std::slice::from_ref(&partition), 3).expect("publish");
+    drop(ledger);
+
+    let ledger = open(folder.path());
+    let entry = ledger.file(&id('a')).expect("read").expect("entry");
+    assert_eq!(entry.state, FileState::Published);
+    assert_eq!((entry.rows_accepted, entry.rows_rejected, entry.published_at), (7, 2, Some(3)));
+    assert_eq!(ledger.generations().expect("read"), vec![partition]);
+    ledger.mark_archived(&id('a'), "/archive/a", 4).expect("archive");
+    let entry = ledger.file(&id('a')).expect("read").expect("entry");
+    assert_eq!((entry.state, entry.source_path), (FileState::Archived, None));
+    assert_eq!(ledger.files_by_prefix("aaaa").expect("read").len(), 1);
+    assert_eq!(ledger.files_by_prefix("%").expect("read").len(), 0, "a prefix is no pattern");
+}
+
+#[test]
+fn sequence_numbers_are_never_given_twice() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    assert_eq!(ledger.begin_import(&claim('a')).expect("claim"), 1);
+    ledger.release_claim(&id('a')).expect("release");
+    assert_eq!(ledger.file(&id('a')).expect("read"), None);
+    assert_eq!(ledger.begin_import(&claim('a')).expect("claim again"), 2);
+    drop(ledger);
+    let ledger = open(folder.path());
+    assert_eq!(ledger.next_import_sequence().expect("number"), 3);
+    assert_eq!(ledger.begin_import(&claim('a')).expect("a crashed claim is renewed"), 4);
+}
+
+#[test]
+fn a_step_that_does_not_follow_changes_nothing() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let error = ledger.mark_staged(&staged('a', 1)).expect_err("an unknown file");
+    assert!(matches!(&error, LedgerError::WrongState { found, .. } if found == "absent"), "{error}");
+    assert!(error.to_string().contains("hint:"));
+
+    let sequence = ledger.begin_import(&claim('a')).expect("claim");
+    ledger.mark_staged(&staged('a', sequence)).expect("stage");
+    ledger.begin_import(&claim('b')).expect("claim");
+    // One file of the batch is only claimed: the whole batch rolls back.
+    ledger.mark_published(&[id('a'), id('b')], &[], 3).expect_err("not staged");
+    assert_eq!(ledger.file(&id('a')).expect("read").expect("entry").state, FileState::Staged);
+    ledger.begin_import(&claim('a')).expect_err("a staged file is not claimed again");
+    let refused = Quarantined {
+        source_file_id: id('a'),
+        name: "a.csv".into(),
+        folder: "/in".into(),
+        bytes: 10,
+        format: None,
+        format_version: None,
+        reason: "no".into(),
+        quarantine_path: "/q/a.csv".into(),
+        at: 5,
+    };
+    ledger.mark_quarantined(&refused).expect_err("a staged file is not refused");
+    ledger.mark_quarantined(&Quarantined { source_file_id: id('b'), ..refused }).expect("a claimed file is");
+    assert_eq!(ledger.file(&id('b')).expect("read").expect("entry").import_sequence, None);
+}
+
+#[test]
+fn names_and_counts_add_up() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let sequence = ledger.begin_import(&claim('a')).expect("claim");
+    ledger.mark_staged(&staged('a', sequence)).expect("stage");
+    assert!(ledger.add_alias(&id('a'), "again.csv", "/in", 9).expect("alias"));
+    assert!(!ledger.add_alias(&id('a'), "again.csv", "/in", 10).expect("the same alias"));
+    ledger.add_alias(&id('f'), "x", "/in", 9).expect_err("an alias needs its file");
+    let names: Vec<String> = ledger.names_of(&id('a')).expect("read").into_iter().map(|name| name.name).collect();
+    assert_eq!(names, ["a.csv", "again.csv"]);
+
+    let sighting = Sighting {
+        path: "/in/new.csv".into(),
+        bytes: 1,
+        modified: None,
+        first_seen: 1,
+        stable_since: 1,
+        last_seen: 2,
+        state: SightingState::Waiting,
+        note: "no end".into(),
+    };
+    ledger.replace_sightings(std::slice::from_ref(&sighting)).expect("sightings");
+    assert_eq!(ledger.sightings().expect("read"), vec![sighting]);
+    let counts = ledger.counts().expect("counts");
+    assert_eq!((counts.staged, counts.duplicates, counts.waiting, counts.rows_accepted), (1, 1, 1, 0));
+    ledger.mark_published(&[id('a')], &[], 3).expect("publish");
+    assert_eq!(ledger.counts().expect("counts").rows_accepted, 7);
+    ledger.replace_sightings(&[]).expect("nothing there any more");
+    assert_eq!(ledger.counts().expect("counts").waiting, 0);
+}
+
+#[test]
+fn a_staged_file_goes_back_to_where_it_came_from() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let sequence = ledger.begin_import(&claim('a')).expect("claim");
+    ledger.mark_staged(&staged('a', sequence)).expect("stage");
+    ledger.unstage(&id('a')).expect("unstage");
+    assert_eq!(ledger.file(&id('a')).expect("read").expect("entry").state, FileState::Claimed);
+    ledger.mark_staged(&staged('a', sequence)).expect("stage");
+    ledger.mark_published(&[id('a')], &[], 3).expect("publish");
+    ledger.mark_archived(&id('a'), "/archive/a", 4).expect("archive");
+    let again = Staged { replaces_rows: true, ..staged('a', ledger.next_import_sequence().expect("number")) };
+    ledger.mark_staged(&again).expect("a reprocess");
+    assert!(ledger.file(&id('a')).expect("read").expect("entry").replaces_rows);
+    ledger.unstage(&id('a')).expect("unstage");
+    assert_eq!(ledger.file(&id('a')).expect("read").expect("entry").state, FileState::Archived);
+}
+
+#[test]
+fn runs_and_digests_are_remembered() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let start = |run_id: &str, nominal_time, started| RunStart {
+        run_id: run_id.into(),
+        job: "carry-loss".into(),
+        nominal_time,
+        trigger: "schedule".into(),
+        started,
+        input_generations: "{}".into(),
+    };
+    ledger.record_run_start(&start("r1", Some(100), 101)).expect("start");
+    ledger.record_run_finish("r1", 105, RunOutcome::Succeeded, None, Some(12)).expect("finish");
+    ledger.record_run_start(&start("r2", Some(200), 201)).expect("start");
+    assert_eq!(ledger.close_interrupted_runs(300).expect("close"), 1);
+    ledger.record_run_finish("r2", 400, RunOutcome::Succeeded, None, None).expect("too late");
+    let runs = ledger.last_runs(Some("carry-loss"), 10).expect("runs");
+    assert_eq!(runs[0].outcome, Some(RunOutcome::Interrupted));
+    assert_eq!(runs[1].rows, Some(12));
+    assert_eq!(ledger.last_runs(Some("other"), 10).expect("runs"), Vec::new());
+    assert_eq!(ledger.last_nominal_time("carry-loss").expect("time"), Some(100), "an interrupted run counts as missed");
+    assert_eq!(ledger.last_good_run("carry-loss").expect("run").expect("one").start.run_id, "r1");
+
+    let digest = DigestMade { coach: "heron".into(), week: "2026-11-16".into(), path: "/d/1".into(), made_at: 1 };
+    ledger.record_digest(&digest).expect("digest");
+    let again = DigestMade { path: "/d/2".into(), made_at: 2, ..digest };
+    ledger.record_digest(&again).expect("digest");
+    assert_eq!(ledger.digests().expect("digests"), vec![again]);
+}
+
+#[test]
+fn foreign_and_newer_ledgers_are_refused() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    ledger.bind_site("north").expect("first use");
+    ledger.bind_site("north").expect("the same site");
+    let error = ledger.bind_site("south").expect_err("another site");
+    assert!(error.to_string().contains("north"), "{error}");
+    ledger.remember("roster", "1f").expect("note");
+    assert_eq!(ledger.remembered("roster").expect("note").as_deref(), Some("1f"));
+    drop(ledger);
+
+    let path = folder.path().join("ledger.sqlite");
+    let raw = rusqlite::Connection::open(&path).expect("raw");
+    let version: i64 = raw.query_row("PRAGMA user_version", [], |row| row.get(0)).expect("version");
+    assert_eq!(version, SCHEMA_VERSION);
+    let mode: String = raw.query_row("PRAGMA journal_mode", [], |row| row.get(0)).expect("mode");
+    assert_eq!(mode, "wal");
+    raw.execute_batch("PRAGMA user_version = 99").expect("from the future");
+    drop(raw);
+    assert!(matches!(Ledger::open(&path), Err(LedgerError::TooNew { found: 99, .. })));
+    std::fs::write(folder.path().join("noise"), vec![7_u8; 4096]).expect("noise");
+    let error = Ledger::open(&folder.path().join("noise")).expect_err("not a database");
+    assert!(error.to_string().contains("hint: restore"), "{error}");
+}
+
+#[test]
+fn a_second_daemon_is_told_who_has_the_lock() {
+    let folder = tempfile::tempdir().expect("folder");
+    let first = InstanceLock::acquire(folder.path()).expect("free");
+    let error = InstanceLock::acquire(folder.path()).expect_err("taken");
+    assert!(error.to_string().contains(&format!("process {}", std::process::id())), "{error}");
+    drop(first);
+    InstanceLock::acquire(folder.path()).expect("free again");
+}

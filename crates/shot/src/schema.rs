@@ -124,10 +124,11 @@ impl TableSchema {
     /// What is wrong with this description itself: names, duplicates, keys that are no columns.
     pub fn faults(&self) -> Vec<String> {
         let mut faults = Vec::new();
+        if !is_plain_name(&self.name) {
+            faults.push(format!("dataset name \"{}\" must match [a-z][a-z0-9_]*", self.name));
+        }
         for (position, column) in self.columns.iter().enumerate() {
-            let mut letters = column.name.chars();
-            let good_start = letters.next().is_some_and(|first| first.is_ascii_lowercase());
-            if !good_start || !letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_') {
+            if !is_plain_name(&column.name) {
                 faults.push(format!("column name \"{}\" must match [a-z][a-z0-9_]*", column.name));
             }
             if self.columns[..position].iter().any(|earlier| earlier.name == column.name) {
@@ -146,4 +147,11 @@ impl TableSchema {
         }
         faults
     }
+}
+
+/// Names that every reader of Parquet and every SQL dialect takes without quotes.
+fn is_plain_name(name: &str) -> bool {
+    let mut letters = name.chars();
+    let good_start = letters.next().is_some_and(|first| first.is_ascii_lowercase());
+    good_start && letters.all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_')
 }

@@ -1,0 +1,61 @@
+//! The scalar functions that strikemill adds to SQL.
+
+mod calendar;
+mod columns;
+mod impact;
+mod method;
+mod numbers;
+mod physics;
+mod verdict;
+
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use ::impact::HeadBook;
+use ::verdict::Settings;
+use datafusion::execution::context::SessionContext;
+use datafusion::logical_expr::ScalarUDF;
+
+/// What a function is called, takes and gives; the text of `query --functions`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FunctionDescription {
+    /// Name and arguments as one writes them.
+    pub usage: String,
+    /// What it does, in one or two sentences.
+    pub description: String,
+    /// Arguments, or the fields of the one structured argument, with their meaning and unit.
+    pub arguments: Vec<(String, String)>,
+    /// Fields of the result with their meaning and unit; one unnamed entry where the result is a plain value.
+    pub results: Vec<(String, String)>,
+}
+
+/// Adds every function to a session. Setting `stop` ends a call that takes long.
+pub(crate) fn register(context: &SessionContext, heads: &Arc<HeadBook>, settings: &Settings, stop: &Arc<AtomicBool>) {
+    for definition in physics::DEFINITIONS {
+        context.register_udf(ScalarUDF::new_from_impl(numbers::NumberFunction::new(definition)));
+    }
+    context.register_udf(ScalarUDF::new_from_impl(calendar::MondayFunction::new()));
+    context.register_udf(ScalarUDF::new_from_impl(method::MethodVersionFunction::new()));
+    context.register_udf(ScalarUDF::new_from_impl(impact::ImpactFunction::new(Arc::clone(heads))));
+    let verdict = verdict::VerdictFunction::new(Arc::clone(heads), settings.clone(), Arc::clone(stop));
+    context.register_udf(ScalarUDF::new_from_impl(verdict));
+}
+
+/// Every function, in the order a reader meets them.
+pub fn descriptions() -> Vec<FunctionDescription> {
+    let mut found = vec![verdict::description(), impact::description()];
+    found.extend(physics::DEFINITIONS.iter().map(numbers::description));
+    found.push(calendar::description());
+    found.push(method::description());
+    found
+}
+
+/// Names with meanings as owned pairs; a unit, where there is one, is put behind the meaning.
+fn described(entries: &[(&str, &str, &str)]) -> Vec<(String, String)> {
+    let mut pairs = Vec::with_capacity(entries.len());
+    for (name, unit, meaning) in entries {
+        let text = if unit.is_empty() { (*meaning).to_owned() } else { format!("{meaning} [{unit}]") };
+        pairs.push(((*name).to_owned(), text));
+    }
+    pairs
+}

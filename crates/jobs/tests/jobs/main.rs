@@ -1,0 +1,8 @@
+//! Jobs and queries against a real lake in a temporary folder.
+
+mod functions;
+mod packs;
+mod queries;
+mod runs;
+mod site;
+mod verdicts;

@@ -1,1 +1,8 @@
-//! placeholder
+//! What people see of the daemon's state: gathered once from ledger and lake, shown as text.
+//!
+//! The room starts small: one report, read without touching anything, so that it works beside a running daemon and on a
+//! home whose daemon is down.
+
+mod report;
+
+pub use report::{DatasetSize, StatusReport};

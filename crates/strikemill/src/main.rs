@@ -1,1 +1,48 @@
-fn main() {}
+//! The program: command line, configuration, and the wiring of the rooms into commands and a daemon.
+
+mod cli;
+mod commands;
+mod config;
+mod fault;
+mod logging;
+mod pipeline;
+mod shipped;
+mod studio;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::cli::{Command, CommandLine};
+
+fn main() -> ExitCode {
+    let line = CommandLine::parse();
+    let home = line.common.home;
+    let done = match line.command {
+        Command::Demo(arguments) => commands::demo::run(&arguments),
+        Command::Init => commands::init::run(&home),
+        Command::Run => commands::run::run(&home),
+        Command::Import(arguments) => commands::import::run(&home, &arguments),
+        Command::Check => commands::check::run(&home),
+        Command::Formats(command) => commands::formats::run(&home, &command),
+        Command::Jobs(command) => commands::jobs::run(&home, &command),
+        Command::Query(arguments) => commands::query::run(&home, &arguments),
+        Command::Status => commands::status::run(&home),
+        Command::Digest(arguments) => commands::digest::run(&home, &arguments),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            // One chain, outermost first; a broken pipe means that the reader has seen enough.
+            if error.chain().any(is_broken_pipe) {
+                return ExitCode::SUCCESS;
+            }
+            eprintln!("error: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn is_broken_pipe(cause: &(dyn std::error::Error + 'static)) -> bool {
+    cause.downcast_ref::<std::io::Error>().is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+}

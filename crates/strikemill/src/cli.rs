@@ -1,0 +1,168 @@
+//! The command line: every command and option, with the text that `--help` shows.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Tells which misses were the strike and which the swing, for every shot an academy's devices record.
+///
+/// strikemill watches the folders that the bays' computers drop their exports into, brings every export into one columnar
+/// store, judges each shot, and writes a weekly summary for each coach. Everything it knows is plain Parquet below lake/.
+#[derive(Debug, Parser)]
+#[command(name = "strikemill", version, max_term_width = 110, after_help = EXAMPLES)]
+pub struct CommandLine {
+    #[command(flatten)]
+    pub common: Common,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  strikemill demo                          a throwaway academy in ./demo-run, from exports to summaries
+  strikemill init --home /srv/strikemill   a new home with the shipped configuration and packs
+  strikemill check --home /srv/strikemill  is the configuration sound?
+  strikemill run --home /srv/strikemill    the daemon
+  strikemill status --home /srv/strikemill what came in, what waits, what went wrong
+  strikemill query --home demo-run \"SELECT player_id, week, carry_lost_mean_m FROM carry_loss\"
+
+Exit codes: 0 done, 1 something failed or is wrong, 2 the command line could not be read.";
+
+/// Options that every command takes.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// Folder that holds config/, plugins/, import/, archive/, quarantine/, state/, lake/ and digests/.
+    #[arg(long, global = true, value_name = "DIR", default_value = ".", env = "STRIKEMILL_HOME")]
+    pub home: PathBuf,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Make a throwaway academy from the shipped demo data and run the whole pipeline on it once.
+    #[command(after_help = "\
+Examples:
+  strikemill demo
+  strikemill demo --into /tmp/academy
+
+The folder is made anew each time; a folder that the demo did not make is never touched. Everybody in the demo is invented.")]
+    Demo(DemoArguments),
+
+    /// Make a new home: the shipped configuration, packs and empty folders. Never overwrites anything.
+    Init,
+
+    /// Run the daemon: watch the import folders, import what arrives, run due jobs, write summaries.
+    #[command(after_help = "\
+Stops cleanly on SIGINT or SIGTERM: the import at hand is finished, nothing is lost; after a hard stop the next start picks up
+where it was. One daemon per home.")]
+    Run,
+
+    /// Import files or folders now, without waiting for them to settle. The files stay where they are.
+    #[command(after_help = "\
+Examples:
+  strikemill import --home /srv/strikemill old-exports/
+  strikemill import --home /srv/strikemill session_0412_bay2.csv
+
+A file that was imported before, under whatever name, adds nothing.")]
+    Import(ImportArguments),
+
+    /// Check configuration, head profiles, roster and packs; each fault with file, line, column and a hint.
+    Check,
+
+    /// Mapping packs: what exports can be read.
+    #[command(subcommand)]
+    Formats(FormatsCommand),
+
+    /// Analysis jobs.
+    #[command(subcommand)]
+    Jobs(JobsCommand),
+
+    /// Ask the lake in SQL; read-only.
+    #[command(after_help = "\
+Examples:
+  strikemill query \"SELECT miss, cause, count(*) FROM shot_verdicts GROUP BY 1, 2 ORDER BY 3 DESC\"
+  strikemill query \"SELECT flight(67.0, 12.0, 0.0, 2700, 0.0, 1.225) AS landing\" --output json
+  strikemill query \"SELECT impact(44.7, 0, 0, 0, 9.8, 20, 0, 1, 'published-driver') AS launch\"
+  strikemill query --functions
+
+Units are in the column names: metres, metres a second, degrees, millimetres, revolutions a minute. Positive is right, up, toe.")]
+    Query(QueryArguments),
+
+    /// Show what came in, what waits, what stands in quarantine, and how the jobs went.
+    Status,
+
+    /// Write the summaries of one week.
+    #[command(after_help = "\
+Examples:
+  strikemill digest                        the last complete week
+  strikemill digest --week 2026-11-16      the week of that day")]
+    Digest(DigestArguments),
+}
+
+#[derive(Debug, Args)]
+pub struct DemoArguments {
+    /// Folder to make.
+    #[arg(long, value_name = "DIR", default_value = "demo-run")]
+    pub into: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub struct ImportArguments {
+    /// Files, or folders whose files are taken.
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum FormatsCommand {
+    /// List the mapping packs.
+    List,
+    /// Read each pack's samples and compare with its expected rows.
+    Test {
+        /// Only these packs.
+        names: Vec<String>,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub enum JobsCommand {
+    /// List the jobs, when they run and how they last went.
+    List,
+    /// Run one job now; it recomputes only what changed.
+    Run {
+        /// Name of the job.
+        name: String,
+        /// Recompute everything.
+        #[arg(long)]
+        full: bool,
+    },
+}
+
+#[derive(Debug, Args)]
+pub struct QueryArguments {
+    /// The query; - reads it from standard input.
+    #[arg(required_unless_present = "functions")]
+    pub sql: Option<String>,
+    /// How rows are printed. json is one array of row objects, structs become objects.
+    #[arg(long, value_enum, default_value_t = OutputKind::Table)]
+    pub output: OutputKind,
+    /// List strikemill's own functions instead.
+    #[arg(long)]
+    pub functions: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum OutputKind {
+    Table,
+    Csv,
+    Json,
+}
+
+#[derive(Debug, Args)]
+pub struct DigestArguments {
+    /// A day of the week to sum up, YYYY-MM-DD; the last complete week where left out.
+    #[arg(long, value_name = "DAY")]
+    pub week: Option<chrono::NaiveDate>,
+    /// Only this coach.
+    #[arg(long)]
+    pub coach: Option<String>,
+}

@@ -1,0 +1,50 @@
+//! `strikemill check`: everything that people wrote, checked without touching anything.
+
+use std::path::Path;
+
+use crate::studio::{Access, Studio, Written, report_faults};
+
+pub fn run(home: &Path) -> anyhow::Result<()> {
+    crate::logging::start_quiet();
+    let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
+    let mut faults = written.pack_faults.clone();
+    for warning in written.heads.warnings() {
+        println!("warning: {}: {warning}", home.join("config/heads.toml").display());
+    }
+    for folder in &written.configuration.folders {
+        if !folder.path.is_dir() {
+            let place = folder.path.display();
+            println!("warning: the import folder {place} is not there (yet); it counts as unreachable until it is");
+        }
+    }
+    for pack in written.packs.packs() {
+        let report = ::formats::test_pack(pack);
+        if !report.passed() {
+            faults.push(format!("error: the format pack {} fails its own test\n{report}", pack.name()));
+        }
+    }
+    let counts = format!(
+        "{} import folders, {} players, {} head profiles, {} format packs, {} jobs",
+        written.configuration.folders.len(),
+        written.roster.players().len(),
+        written.heads.heads.len(),
+        written.packs.packs().len(),
+        written.job_packs.packs().len()
+    );
+    // Planning a job needs the lake; before the first import there is none and the packs' own checks must do.
+    if faults.is_empty() && home.join("state").is_dir() {
+        let names: Vec<String> = written.job_packs.packs().iter().map(|pack| pack.name.clone()).collect();
+        let studio = Studio::of(written, Access::Read)?;
+        let runner = studio.runner()?;
+        for name in names {
+            if let Err(error) = runner.check_job(&name) {
+                faults.push(format!("error: job {name}: {error}"));
+            }
+        }
+    }
+    if !faults.is_empty() {
+        return Err(report_faults(&faults));
+    }
+    println!("sound: {counts}");
+    Ok(())
+}

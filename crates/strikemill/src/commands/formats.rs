@@ -1,0 +1,56 @@
+//! `strikemill formats`: the mapping packs and their proof.
+
+use std::path::Path;
+
+use anyhow::bail;
+use formats::PackSet;
+
+use crate::cli::FormatsCommand;
+use crate::studio::report_faults;
+
+pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
+    crate::logging::start_quiet();
+    let folder = home.join("plugins/formats");
+    if !folder.is_dir() {
+        bail!("{} is not there\nhint: name the home with --home DIR", folder.display());
+    }
+    let (packs, faults) = PackSet::load(&folder);
+    let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    match command {
+        FormatsCommand::List => list(&packs),
+        FormatsCommand::Test { names } => test(&packs, names)?,
+    }
+    if faults.is_empty() { Ok(()) } else { Err(report_faults(&faults)) }
+}
+
+fn list(packs: &PackSet) {
+    for pack in packs.packs() {
+        println!("{:<20} version {:<6} {}", pack.name(), pack.version(), pack.title());
+        for device in pack.devices() {
+            let how = if device.measured { "measured" } else { "computed" };
+            let sd = device.standard_deviation.map_or_else(String::new, |sd| format!(", deviation {sd}"));
+            println!("    {:<24} {how}{sd}", device.quantity);
+        }
+    }
+}
+
+fn test(packs: &PackSet, names: &[String]) -> anyhow::Result<()> {
+    for name in names {
+        if packs.pack(name).is_none() {
+            let known: Vec<&str> = packs.packs().iter().map(formats::Pack::name).collect();
+            bail!("there is no format pack \"{name}\"\nhint: there are {}", known.join(", "));
+        }
+    }
+    let mut failed = 0;
+    for pack in packs.packs() {
+        if names.is_empty() || names.iter().any(|name| name == pack.name()) {
+            let report = formats::test_pack(pack);
+            println!("{}", report.to_string().trim_end());
+            failed += usize::from(!report.passed());
+        }
+    }
+    if failed > 0 {
+        bail!("{failed} format pack(s) do not read their samples as expected");
+    }
+    Ok(())
+}

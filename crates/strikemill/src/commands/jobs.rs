@@ -1,0 +1,69 @@
+//! `strikemill jobs`: the analysis jobs.
+
+use std::path::Path;
+
+use anyhow::bail;
+use ledger::RunOutcome;
+
+use crate::cli::JobsCommand;
+use crate::commands::status::moment;
+use crate::studio::{Access, Studio};
+
+pub fn run(home: &Path, command: &JobsCommand) -> anyhow::Result<()> {
+    crate::logging::start_quiet();
+    match command {
+        JobsCommand::List => list(home),
+        JobsCommand::Run { name, full } => run_one(home, name, *full),
+    }
+}
+
+fn list(home: &Path) -> anyhow::Result<()> {
+    let studio = Studio::open(home, Access::Read)?;
+    for pack in studio.job_packs.packs() {
+        println!("{:<20} version {:<4} {}", pack.name, pack.version, pack.description);
+        let mut starts = Vec::new();
+        if let Some(cron) = &pack.trigger.cron {
+            starts.push(format!("at {cron}"));
+        }
+        if pack.trigger.after_import {
+            starts.push(format!("{} s after an import", pack.trigger.debounce_s));
+        }
+        if let Some(job) = &pack.trigger.after_job {
+            starts.push(format!("after {job}"));
+        }
+        println!("    runs {}", if starts.is_empty() { "only by hand".to_owned() } else { starts.join(", ") });
+        match studio.ledger.last_runs(Some(&pack.name), 1)?.first() {
+            None => println!("    has not run yet"),
+            Some(run) => {
+                let outcome = run.outcome.map_or("runs now", RunOutcome::word);
+                let when = moment(&studio.configuration, run.start.started);
+                println!("    last run {when}: {outcome}, {} rows", run.rows.unwrap_or(0));
+                if let Some(message) = &run.message {
+                    println!("      {message}");
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+fn run_one(home: &Path, name: &str, full: bool) -> anyhow::Result<()> {
+    let studio = Studio::open(home, Access::Write)?;
+    let runner = studio.runner()?;
+    // All days of the calendar a shot can have: everything is computed anew.
+    let days = full.then_some((0, 84_000));
+    let report = runner.run_job(name, ::jobs::RunTrigger::Person, days)?;
+    let record = &report.record;
+    if let Some(error) = report.error {
+        bail!("job {name} failed; its last good output stays as it is\n{error}");
+    }
+    println!(
+        "{name}: {}, {} rows computed, {} partitions written, {} found equal, {:.1} s",
+        record.outcome.word(),
+        record.rows,
+        record.partitions_written,
+        record.partitions_unchanged,
+        (record.finished_at - record.started_at) as f64 / 1e6
+    );
+    Ok(())
+}

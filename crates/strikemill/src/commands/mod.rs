@@ -1,0 +1,12 @@
+//! One module a command.
+
+pub mod check;
+pub mod demo;
+pub mod digest;
+pub mod formats;
+pub mod import;
+pub mod init;
+pub mod jobs;
+pub mod query;
+pub mod run;
+pub mod status;

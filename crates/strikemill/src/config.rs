@@ -1,0 +1,335 @@
+//! Configuration: what the person wrote (raw, from TOML) and what the program uses (resolved and checked).
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use chrono_tz::Tz;
+use serde::Deserialize;
+use toml::Spanned;
+
+use crate::fault::Fault;
+
+/// The checked configuration of one home.
+#[derive(Debug, Clone)]
+pub struct Configuration {
+    pub home: PathBuf,
+    pub site_id: String,
+    pub site_name: String,
+    pub zone: Tz,
+    pub yards: bool,
+    pub folders: Vec<ImportFolder>,
+    pub quiet_period: Duration,
+    pub rescan_every: Duration,
+    pub waiting_too_long: Duration,
+    pub max_file_bytes: u64,
+    pub verdict: verdict::Settings,
+    pub digest_cron: String,
+    pub query_memory_bytes: usize,
+    pub query_seconds: u64,
+    pub log_json: bool,
+    pub log_level: tracing::Level,
+}
+
+/// A folder that a bay's computer drops exports into.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ImportFolder {
+    pub path: PathBuf,
+    pub bay: Option<String>,
+    pub environment: Option<String>,
+}
+
+/// Place of the configuration below a home.
+pub const CONFIGURATION_FILE: &str = "config/strikemill.toml";
+
+impl Configuration {
+    /// Reads and checks `config/strikemill.toml` of a home; every fault that can be found is reported.
+    pub fn load(home: &Path) -> Result<Configuration, Vec<Fault>> {
+        let path = home.join(CONFIGURATION_FILE);
+        let text = match std::fs::read_to_string(&path) {
+            Ok(text) => text,
+            Err(error) => {
+                let hint = "name the home with --home DIR, or make one with `strikemill init --home DIR`";
+                return Err(vec![Fault::of_file(&path, format!("the configuration cannot be read: {error}"), hint)]);
+            }
+        };
+        Configuration::parse(home, &path, &text)
+    }
+
+    fn parse(home: &Path, path: &Path, text: &str) -> Result<Configuration, Vec<Fault>> {
+        let raw: RawConfiguration = match toml::from_str(text) {
+            Ok(raw) => raw,
+            Err(error) => {
+                let offset = error.span().map_or(0, |span| span.start);
+                let hint =
+                    "config/strikemill.toml of a fresh home (`strikemill init`) shows every key with its meaning";
+                return Err(vec![Fault::at(path, text, offset, error.message().to_owned(), hint)]);
+            }
+        };
+        let mut checker = Checker { path, text, faults: Vec::new() };
+        let configuration = raw.resolve(home, &mut checker);
+        if checker.faults.is_empty() { Ok(configuration) } else { Err(checker.faults) }
+    }
+
+    /// A folder of the home.
+    pub fn place(&self, name: &str) -> PathBuf {
+        self.home.join(name)
+    }
+}
+
+struct Checker<'a> {
+    path: &'a Path,
+    text: &'a str,
+    faults: Vec<Fault>,
+}
+
+impl Checker<'_> {
+    fn fault<T>(&mut self, at: &Spanned<T>, message: String, hint: &str) {
+        self.faults.push(Fault::at(self.path, self.text, at.span().start, message, hint));
+    }
+
+    /// A number within limits, or its fault and the default.
+    fn within(&mut self, value: Option<&Spanned<f64>>, lowest: f64, highest: f64, default: f64) -> f64 {
+        let Some(value) = value else { return default };
+        let number = *value.get_ref();
+        if number >= lowest && number <= highest {
+            return number;
+        }
+        self.fault(
+            value,
+            format!("{number} is outside {lowest} to {highest}"),
+            &format!("leave the key out for {default}"),
+        );
+        default
+    }
+
+    fn whole(&mut self, value: Option<&Spanned<u64>>, lowest: u64, highest: u64, default: u64) -> u64 {
+        let Some(value) = value else { return default };
+        let number = *value.get_ref();
+        if (lowest..=highest).contains(&number) {
+            return number;
+        }
+        self.fault(
+            value,
+            format!("{number} is outside {lowest} to {highest}"),
+            &format!("leave the key out for {default}"),
+        );
+        default
+    }
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawConfiguration {
+    site: RawSite,
+    #[serde(default)]
+    import: Vec<RawFolder>,
+    #[serde(default)]
+    intake: RawIntake,
+    #[serde(default)]
+    verdict: RawVerdict,
+    #[serde(default)]
+    digest: RawDigest,
+    #[serde(default)]
+    query: RawQuery,
+    #[serde(default)]
+    log: RawLog,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawSite {
+    id: Spanned<String>,
+    name: Option<String>,
+    zone: Spanned<String>,
+    units: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawFolder {
+    folder: Spanned<PathBuf>,
+    bay: Option<String>,
+    environment: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawIntake {
+    quiet_period_s: Option<Spanned<f64>>,
+    rescan_every_s: Option<Spanned<f64>>,
+    waiting_too_long_s: Option<Spanned<f64>>,
+    max_file_mib: Option<Spanned<u64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawVerdict {
+    corridor_share: Option<Spanned<f64>>,
+    carry_tolerance: Option<Spanned<f64>>,
+    certain_enough: Option<Spanned<f64>>,
+    curve_acted_on_deg: Option<Spanned<f64>>,
+    misread_probability: Option<Spanned<f64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawDigest {
+    cron: Option<String>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawQuery {
+    memory_mib: Option<Spanned<u64>>,
+    seconds: Option<Spanned<u64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RawLog {
+    format: Option<Spanned<String>>,
+    level: Option<Spanned<String>>,
+}
+
+impl RawConfiguration {
+    fn resolve(self, home: &Path, checker: &mut Checker<'_>) -> Configuration {
+        let default = verdict::Settings::default();
+        let judged = &self.verdict;
+        let verdict = verdict::Settings {
+            corridor_share: checker.within(judged.corridor_share.as_ref(), 0.005, 0.5, default.corridor_share),
+            carry_tolerance: checker.within(judged.carry_tolerance.as_ref(), 0.005, 0.5, default.carry_tolerance),
+            certain_enough: checker.within(judged.certain_enough.as_ref(), 0.5, 0.99, default.certain_enough),
+            curve_acted_on_deg: checker.within(
+                judged.curve_acted_on_deg.as_ref(),
+                0.1,
+                10.0,
+                default.curve_acted_on_deg,
+            ),
+            misread_probability: checker.within(
+                judged.misread_probability.as_ref(),
+                0.5,
+                0.999,
+                default.misread_probability,
+            ),
+        };
+        let seconds = Duration::from_secs_f64;
+        let intake = &self.intake;
+        let units = choice(self.site.units.as_ref(), &["yards", "metres"], checker);
+        let log_format = choice(self.log.format.as_ref(), &["text", "json"], checker);
+        let level = choice(self.log.level.as_ref(), &["info", "error", "warn", "debug", "trace"], checker);
+        Configuration {
+            home: home.to_owned(),
+            site_id: site_id(&self.site.id, checker),
+            site_name: self.site.name.unwrap_or_else(|| self.site.id.get_ref().clone()),
+            zone: zone(&self.site.zone, checker),
+            yards: units == "yards",
+            folders: folders(self.import, home, checker),
+            quiet_period: seconds(checker.within(intake.quiet_period_s.as_ref(), 0.1, 3_600.0, 3.0)),
+            rescan_every: seconds(checker.within(intake.rescan_every_s.as_ref(), 0.1, 3_600.0, 20.0)),
+            waiting_too_long: seconds(checker.within(intake.waiting_too_long_s.as_ref(), 1.0, 604_800.0, 900.0)),
+            max_file_bytes: checker.whole(intake.max_file_mib.as_ref(), 1, 4_096, 256) * 1024 * 1024,
+            verdict,
+            digest_cron: self.digest.cron.unwrap_or_else(|| "0 6 * * MON".into()),
+            query_memory_bytes: checker.whole(self.query.memory_mib.as_ref(), 64, 65_536, 1_024) as usize * 1024 * 1024,
+            query_seconds: checker.whole(self.query.seconds.as_ref(), 1, 86_400, 120),
+            log_json: log_format == "json",
+            log_level: level.parse().unwrap_or(tracing::Level::INFO),
+        }
+    }
+}
+
+/// One of a few words; the first is the default.
+fn choice(value: Option<&Spanned<String>>, words: &[&'static str], checker: &mut Checker<'_>) -> &'static str {
+    let Some(value) = value else { return words[0] };
+    if let Some(word) = words.iter().find(|word| **word == value.get_ref()) {
+        return word;
+    }
+    checker.fault(
+        value,
+        format!("\"{}\" is not known here", value.get_ref()),
+        &format!("one of: {}", words.join(", ")),
+    );
+    words[0]
+}
+
+fn site_id(id: &Spanned<String>, checker: &mut Checker<'_>) -> String {
+    let text = id.get_ref();
+    let good = !text.is_empty()
+        && text.len() <= 60
+        && text.chars().all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-');
+    if !good {
+        let hint = "use lower-case letters, digits and hyphens, for example north-range";
+        checker.fault(id, format!("\"{text}\" cannot name a site"), hint);
+    }
+    text.clone()
+}
+
+fn zone(zone: &Spanned<String>, checker: &mut Checker<'_>) -> Tz {
+    zone.get_ref().parse().unwrap_or_else(|_| {
+        let hint = "use a name of the IANA time zone database, for example Europe/Dublin or America/Chicago";
+        checker.fault(zone, format!("\"{}\" is no time zone", zone.get_ref()), hint);
+        Tz::UTC
+    })
+}
+
+fn folders(raw: Vec<RawFolder>, home: &Path, checker: &mut Checker<'_>) -> Vec<ImportFolder> {
+    let mut folders: Vec<ImportFolder> = Vec::new();
+    for entry in raw {
+        let path = home.join(entry.folder.get_ref());
+        for inner in ["archive", "quarantine", "state", "lake", "digests", "config", "plugins"] {
+            if path.starts_with(home.join(inner)) {
+                let message =
+                    format!("an import folder must not lie in {inner}/, which strikemill itself writes or reads");
+                checker.fault(&entry.folder, message, "choose a folder of its own, for example import/bay1");
+            }
+        }
+        if folders.iter().any(|earlier| earlier.path.starts_with(&path) || path.starts_with(&earlier.path)) {
+            let message = "this folder is, contains or lies in an earlier import folder".to_owned();
+            checker.fault(&entry.folder, message, "one entry a folder; sub-folders are scanned with it");
+        }
+        let environment =
+            entry.environment.as_ref().map(|word| choice(Some(word), &["indoor", "outdoor"], checker).to_owned());
+        folders.push(ImportFolder { path, bay: entry.bay, environment });
+    }
+    folders
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parse(text: &str) -> Result<Configuration, Vec<Fault>> {
+        Configuration::parse(Path::new("/home"), Path::new("/home/config/strikemill.toml"), text)
+    }
+
+    #[test]
+    fn the_shipped_configuration_is_sound() {
+        let configuration = parse(include_str!("../../../config/strikemill.toml")).expect("no faults");
+        assert_eq!(configuration.verdict, verdict::Settings::default());
+        assert_eq!(configuration.folders.len(), 3);
+    }
+
+    #[test]
+    fn only_id_and_zone_are_required() {
+        let configuration = parse("[site]\nid = \"north\"\nzone = \"Europe/Dublin\"\n").expect("no faults");
+        assert_eq!(configuration.site_name, "north");
+        assert!(configuration.yards);
+    }
+
+    #[test]
+    fn every_fault_is_found_with_its_place() {
+        let text = "[site]\nid = \"North Range\"\nzone = \"Mars/Olympus\"\n[verdict]\ncorridor_share = 3.0\n\
+                    [[import]]\nfolder = \"lake/in\"\n[[import]]\nfolder = \"in\"\n[[import]]\nfolder = \"in/deeper\"\n";
+        let faults = parse(text).expect_err("five faults");
+        let mut lines: Vec<usize> = faults.iter().map(|fault| fault.line).collect();
+        lines.sort_unstable();
+        assert_eq!(lines, vec![2, 3, 5, 7, 11], "{faults:?}");
+    }
+
+    #[test]
+    fn an_unknown_key_is_refused_where_it_stands() {
+        let faults = parse("[site]\nid = \"a\"\nzone = \"UTC\"\ncolour = 3\n").expect_err("unknown key");
+        assert_eq!(faults[0].line, 4);
+        assert!(faults[0].message.contains("colour"), "{}", faults[0].message);
+    }
+}

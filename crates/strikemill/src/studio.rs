@@ -1,0 +1,235 @@
+//! Everything of one home opened and tied together, as the commands and the daemon need it.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use anyhow::{Context, anyhow, bail};
+use files::Files;
+use formats::PackSet;
+use impact::HeadBook;
+use intake::{Intake, IntakeSettings, Roster, WatchedFolder};
+use jobs::{Engine, EngineLimits, JobPackSet, Runner};
+use lake::Lake;
+use ledger::{InstanceLock, Ledger};
+
+use crate::config::Configuration;
+use crate::fault::Fault;
+
+/// Name and version in footers and logs.
+pub const WRITER: &str = concat!("strikemill ", env!("CARGO_PKG_VERSION"));
+
+/// The text files that people write, read and checked.
+pub struct Written {
+    pub configuration: Configuration,
+    pub heads: HeadBook,
+    pub roster: Roster,
+    pub packs: PackSet,
+    pub job_packs: JobPackSet,
+    /// Faults that leave something out but do not stop the daemon: a pack that cannot be used.
+    pub pack_faults: Vec<String>,
+}
+
+impl Written {
+    /// Reads configuration, head profiles, roster and packs. Everything that can be found wrong comes back at once: as an
+    /// error where nothing can be trusted without it, else in `pack_faults`.
+    pub fn load(home: &Path) -> Result<Written, Vec<String>> {
+        let mut faults: Vec<String> = Vec::new();
+        let configuration = Configuration::load(home);
+        if let Err(found) = &configuration {
+            faults.extend(found.iter().map(Fault::to_string));
+        }
+        let heads = load_heads(home);
+        if let Err(found) = &heads {
+            faults.extend(found.iter().map(Fault::to_string));
+        }
+        let (roster, found) = Roster::load(&home.join("config/roster.csv"));
+        faults.extend(found.iter().map(ToString::to_string));
+        if let Ok(heads) = &heads {
+            faults.extend(unknown_heads(home, &roster, heads).iter().map(Fault::to_string));
+        }
+        let (packs, found) = PackSet::load(&home.join("plugins/formats"));
+        let mut pack_faults: Vec<String> = found.iter().map(ToString::to_string).collect();
+        let (job_packs, found) = JobPackSet::load(&home.join("plugins/jobs"));
+        pack_faults.extend(found.iter().map(ToString::to_string));
+        match (configuration, heads) {
+            (Ok(configuration), Ok(heads)) if faults.is_empty() => {
+                Ok(Written { configuration, heads, roster, packs, job_packs, pack_faults })
+            }
+            _ => {
+                faults.extend(pack_faults);
+                Err(faults)
+            }
+        }
+    }
+}
+
+fn load_heads(home: &Path) -> Result<HeadBook, Vec<Fault>> {
+    let path = home.join("config/heads.toml");
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) => {
+            let hint = "copy config/heads.toml of the shipped configuration";
+            return Err(vec![Fault::of_file(&path, format!("the head profiles cannot be read: {error}"), hint)]);
+        }
+    };
+    let book: HeadBook = toml::from_str(&text).map_err(|error: toml::de::Error| {
+        let offset = error.span().map_or(0, |span| span.start);
+        let hint = "each [[head]] of the shipped file shows every key with its unit";
+        vec![Fault::at(&path, &text, offset, error.message().to_owned(), hint)]
+    })?;
+    let problems = book.validate();
+    if problems.is_empty() {
+        return Ok(book);
+    }
+    let hint = "no head can be like that; compare the figures with a shipped profile of the same kind";
+    Err(problems.into_iter().map(|problem| Fault::of_file(&path, problem, hint)).collect())
+}
+
+fn unknown_heads(home: &Path, roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
+    let path = home.join("config/roster.csv");
+    let known: Vec<&str> = heads.heads.iter().map(|head| head.name.as_str()).collect();
+    let mut faults = Vec::new();
+    for player in roster.players() {
+        for (club, profile) in &player.clubs {
+            if heads.find(profile).is_none() {
+                let message =
+                    format!("{}: {club} names the head profile \"{profile}\", which there is not", player.player_id);
+                faults.push(Fault::of_file(
+                    &path,
+                    message,
+                    &format!("profiles of config/heads.toml: {}", known.join(", ")),
+                ));
+            }
+        }
+    }
+    faults
+}
+
+/// Shows faults on standard error and makes the one-line error that ends the command.
+pub fn report_faults(faults: &[String]) -> anyhow::Error {
+    for fault in faults {
+        eprintln!("{}", fault.trim_end());
+        eprintln!();
+    }
+    let count = faults.len();
+    anyhow!("{count} fault{} found; nothing was changed", if count == 1 { "" } else { "s" })
+}
+
+/// Whether a command writes into the home.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Access {
+    /// Alone on the home, with its lock held.
+    Write,
+    /// Beside a running daemon.
+    Read,
+}
+
+/// A home, opened.
+pub struct Studio {
+    pub configuration: Configuration,
+    pub files: Files,
+    pub ledger: Arc<Ledger>,
+    pub lake: Arc<Lake>,
+    pub roster: Arc<Roster>,
+    pub packs: Arc<PackSet>,
+    pub job_packs: JobPackSet,
+    heads: Arc<HeadBook>,
+    _lock: Option<InstanceLock>,
+}
+
+impl Studio {
+    /// Reads what people wrote and opens what the daemon keeps.
+    pub fn open(home: &Path, access: Access) -> anyhow::Result<Studio> {
+        let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
+        for fault in &written.pack_faults {
+            tracing::error!(target: "strikemill", "a pack is left out\n{}", fault.trim_end());
+        }
+        Studio::of(written, access)
+    }
+
+    /// Opens what the daemon keeps.
+    pub fn of(written: Written, access: Access) -> anyhow::Result<Studio> {
+        let configuration = written.configuration;
+        let state = configuration.place("state");
+        if !state.is_dir() {
+            if access == Access::Read {
+                bail!(
+                    "{} has no state folder yet: nothing was imported\nhint: start it with `strikemill run`, or import files \
+                     with `strikemill import`",
+                    configuration.home.display()
+                );
+            }
+            std::fs::create_dir_all(&state).with_context(|| format!("cannot make {}", state.display()))?;
+        }
+        let lock = match access {
+            Access::Write => Some(InstanceLock::acquire(&state)?),
+            Access::Read => None,
+        };
+        let files = Files::new();
+        let ledger = Arc::new(Ledger::open(&state.join("ledger.sqlite"))?);
+        let open = if access == Access::Write { Lake::open } else { Lake::open_to_read };
+        let lake = open(files.clone(), &configuration.place("lake"), &state.join("staging"), &configuration.site_id)?;
+        Ok(Studio {
+            files,
+            ledger,
+            lake: Arc::new(lake),
+            roster: Arc::new(written.roster),
+            packs: Arc::new(written.packs),
+            job_packs: written.job_packs,
+            heads: Arc::new(written.heads),
+            configuration,
+            _lock: lock,
+        })
+    }
+
+    /// Intake as configured.
+    pub fn intake(&self) -> anyhow::Result<Intake> {
+        let configuration = &self.configuration;
+        let mut settings = IntakeSettings::at_home(&configuration.home, &configuration.site_id, configuration.zone);
+        settings.folders = configuration
+            .folders
+            .iter()
+            .map(|folder| WatchedFolder {
+                bay: folder.bay.clone(),
+                environment: folder.environment.clone(),
+                ..WatchedFolder::new(&folder.path)
+            })
+            .collect();
+        settings.quiet_period = configuration.quiet_period;
+        settings.rescan_every = configuration.rescan_every;
+        settings.waiting_too_long = configuration.waiting_too_long;
+        settings.max_file_bytes = configuration.max_file_bytes;
+        let (ledger, lake) = (Arc::clone(&self.ledger), Arc::clone(&self.lake));
+        let intake = Intake::open(
+            settings,
+            self.files.clone(),
+            ledger,
+            lake,
+            Arc::clone(&self.packs),
+            Arc::clone(&self.roster),
+        )?;
+        Ok(intake)
+    }
+
+    /// The SQL engine over the lake.
+    pub fn engine(&self) -> anyhow::Result<Arc<Engine>> {
+        let configuration = &self.configuration;
+        let limits = EngineLimits {
+            memory_bytes: configuration.query_memory_bytes as u64,
+            rows: 1_000_000,
+            seconds: configuration.query_seconds,
+            spill_folder: configuration.place("state/spill"),
+        };
+        let outputs = self.job_packs.packs().iter().map(|pack| pack.output.clone()).collect();
+        let engine =
+            Engine::new(Arc::clone(&self.lake), Arc::clone(&self.heads), configuration.verdict.clone(), limits)?;
+        Ok(Arc::new(engine.with_datasets(outputs)))
+    }
+
+    /// The runner of the analysis jobs.
+    pub fn runner(&self) -> anyhow::Result<Arc<Runner>> {
+        let engine = self.engine()?;
+        let ledger = Arc::clone(&self.ledger);
+        Ok(Arc::new(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER)))
+    }
+}

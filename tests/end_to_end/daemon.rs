@@ -1,0 +1,86 @@
+//! The daemon: it imports what arrives, judges it, and stops cleanly.
+
+use std::time::Duration;
+
+use crate::home::{Daemon, drop_exports, files_below, fresh_home, number, strikemill, until, words};
+
+const LONG: Duration = Duration::from_secs(90);
+
+fn count(home: &std::path::Path, sql: &str) -> i64 {
+    // Before the first import there is no state to ask.
+    let output = strikemill(&["query", sql, "--output", "json", "--home", &home.display().to_string()]);
+    if !output.status.success() {
+        return 0;
+    }
+    let rows: Vec<serde_json::Value> = serde_json::from_slice(&output.stdout).expect("JSON");
+    rows[0]["n"].as_i64().unwrap_or(0)
+}
+
+#[test]
+fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
+    let home = fresh_home();
+    let job = home.path().join("plugins/jobs/shot_verdicts/job.toml");
+    let text = std::fs::read_to_string(&job).expect("the job");
+    std::fs::write(&job, text.replace("debounce_s = 20", "debounce_s = 1")).expect("the job can be written");
+
+    let mut daemon = Daemon::start(home.path());
+    let sent = drop_exports(home.path(), "bay3", 4);
+    until("four files in the lake", home.path(), LONG, || {
+        count(home.path(), "SELECT count(*) AS n FROM imports") == sent as i64
+    });
+    until("verdicts", home.path(), LONG, || count(home.path(), "SELECT count(*) AS n FROM shot_verdicts") > 0);
+    until("an empty import folder", home.path(), LONG, || files_below(&home.path().join("import")).is_empty());
+    assert_eq!(files_below(&home.path().join("archive")).len(), sent);
+
+    // A second daemon on the same home is refused, with the first one's number.
+    let second = strikemill(&["run", "--home", &home.path().display().to_string()]);
+    assert_eq!(second.status.code(), Some(1));
+    assert!(words(&second).contains(&daemon.0.id().to_string()), "{}", words(&second));
+    let status = words(&strikemill(&["status", "--home", &home.path().display().to_string()]));
+    assert!(status.contains("the daemon runs"), "{status}");
+
+    daemon.signal("TERM");
+    assert!(daemon.wait(LONG), "a clean end after SIGTERM");
+    let mut again = Daemon::start(home.path());
+    until("the daemon's lock", home.path(), LONG, || home.path().join("state/instance.pid").exists());
+    std::thread::sleep(Duration::from_millis(500));
+    again.signal("INT");
+    assert!(again.wait(LONG), "a clean end after SIGINT");
+    assert_eq!(number(home.path(), "SELECT count(*) AS n FROM imports"), sent as i64);
+}
+
+#[test]
+fn import_takes_named_files_now_and_leaves_them_where_they_are() {
+    let home = fresh_home();
+    let elsewhere = tempfile::TempDir::new().expect("a temporary folder");
+    let shipped = crate::home::checkout().join("demo-data/bay2");
+    for (from, to) in [("session_0929_bay2.csv", "session_0929_bay2.csv"), ("range_notes.csv", "range_notes.csv")] {
+        let source = if shipped.join(from).exists() { shipped.join(from) } else { first_session(&shipped) };
+        std::fs::copy(source, elsewhere.path().join(to)).expect("an export");
+    }
+    let (home_text, files) = (home.path().display().to_string(), elsewhere.path().display().to_string());
+    let output = strikemill(&["import", &files, "--home", &home_text]);
+    let said = words(&output);
+    assert_eq!(output.status.code(), Some(1), "one file is no export: {said}");
+    assert!(said.contains("imported") && said.contains("quarantined"), "{said}");
+    assert_eq!(files_below(elsewhere.path()).len(), 2, "the files stay");
+    let shots = number(home.path(), "SELECT count(*) AS n FROM shots");
+    assert!(shots > 0);
+    assert!(number(home.path(), "SELECT count(*) AS n FROM shot_verdicts") > 0, "jobs follow an import");
+
+    let again = words(&strikemill(&["import", &files, "--home", &home_text]));
+    assert!(again.contains("known"), "{again}");
+    assert_eq!(number(home.path(), "SELECT count(*) AS n FROM shots"), shots);
+
+    let job = words(&strikemill(&["jobs", "run", "carry_loss", "--home", &home_text]));
+    assert!(job.contains("unchanged"), "{job}");
+    let full = words(&strikemill(&["jobs", "run", "carry_loss", "--full", "--home", &home_text]));
+    assert!(full.contains("0 partitions written"), "equal rows leave the output untouched: {full}");
+}
+
+fn first_session(folder: &std::path::Path) -> std::path::PathBuf {
+    let mut sessions: Vec<_> =
+        files_below(folder).into_iter().filter(|path| path.to_string_lossy().contains("session_")).collect();
+    sessions.sort();
+    sessions.swap_remove(0)
+}

@@ -1,0 +1,8 @@
+//! The program as its users run it: the real binary, real folders, real signals.
+
+mod check;
+mod daemon;
+mod demo;
+mod home;
+mod kill;
+mod query;

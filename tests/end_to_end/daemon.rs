@@ -26,7 +26,7 @@ fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
     let mut daemon = Daemon::start(home.path());
     let sent = drop_exports(home.path(), "bay3", 4);
     until("four files in the lake", home.path(), LONG, || {
-        count(home.path(), "SELECT count(*) AS n FROM imports") == sent as i64
+        count(home.path(), "SELECT count(*) AS n FROM imports") == i64::try_from(sent).expect("a count")
     });
     until("verdicts", home.path(), LONG, || count(home.path(), "SELECT count(*) AS n FROM shot_verdicts") > 0);
     until("an empty import folder", home.path(), LONG, || files_below(&home.path().join("import")).is_empty());
@@ -46,7 +46,7 @@ fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
     std::thread::sleep(Duration::from_millis(500));
     again.signal("INT");
     assert!(again.wait(LONG), "a clean end after SIGINT");
-    assert_eq!(number(home.path(), "SELECT count(*) AS n FROM imports"), sent as i64);
+    assert_eq!(number(home.path(), "SELECT count(*) AS n FROM imports"), i64::try_from(sent).expect("a count"));
 }
 
 #[test]

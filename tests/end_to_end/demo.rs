@@ -24,7 +24,8 @@ fn it_prints_a_table_per_player_and_names_what_it_wrote() {
     for dataset in ["shots", "shot_verdicts", "strike_misses", "carry_loss"] {
         assert!(said.contains(&format!("{dataset}/**/*.parquet")), "{said}");
     }
-    let pages: Vec<&str> = said.lines().filter(|line| line.trim_end().ends_with(".html")).collect();
+    let is_page = |line: &&str| std::path::Path::new(line.trim()).extension().is_some_and(|end| end == "html");
+    let pages: Vec<&str> = said.lines().filter(is_page).collect();
     assert_eq!(pages.len(), 2, "{said}");
     for page in pages {
         let text = std::fs::read_to_string(page.trim()).expect("the summary that was named");
@@ -53,7 +54,10 @@ fn every_true_row_is_in_the_lake_once_and_no_other() {
     let unknown: Vec<_> = found.keys().filter(|key| !expected.contains_key(*key)).collect();
     assert!(lost.is_empty() && unknown.is_empty(), "lost {lost:?}, unknown {unknown:?}");
     assert!(found.values().all(|count| *count == 1));
-    assert_eq!(number(demo(), "SELECT count(DISTINCT shot_id) AS n FROM shots"), shots.len() as i64);
+    assert_eq!(
+        number(demo(), "SELECT count(DISTINCT shot_id) AS n FROM shots"),
+        i64::try_from(shots.len()).expect("a count")
+    );
 }
 
 #[test]
@@ -78,7 +82,7 @@ fn broken_rows_stand_in_rejects_with_line_column_text_and_rule() {
         .collect();
     lines.sort_unstable();
     lines.dedup();
-    assert_eq!(lines.len() as i64, broken);
+    assert_eq!(i64::try_from(lines.len()).expect("a count"), broken);
     for row in &rejects {
         assert!(!row["source_text"].as_str().expect("text").is_empty(), "{row}");
         assert!(!row["rule"].as_str().expect("rule").is_empty(), "{row}");

@@ -33,7 +33,7 @@ fn killed_again_and_again_during_import_neither_loses_nor_doubles_a_shot() {
         kills += 1;
     }
     let mut daemon = Daemon::start(home.path());
-    let long = Duration::from_secs(120);
+    let long = Duration::from_mins(2);
     until("empty import folders", home.path(), long, || files_below(&home.path().join("import")).is_empty());
     until("the daemon's lock", home.path(), long, || home.path().join("state/instance.pid").exists());
     daemon.signal("TERM");

@@ -1,5 +1,9 @@
 //! The datasets that describe rather than record: players, clubs, devices.
 
+use std::collections::HashSet;
+
+use arrow::array::{AsArray, BooleanArray, RecordBatch};
+use arrow::compute::filter_record_batch;
 use chrono::{DateTime, Utc};
 use lake::{Provenance, Replacement};
 use ledger::PartitionGeneration;
@@ -17,14 +21,16 @@ impl Intake {
         let devices: Vec<DeviceRow> = self.packs.packs().iter().flat_map(formats::Pack::devices).collect();
         let devices =
             shot::devices_batch(site_id, &devices).map_err(|cause| IntakeError::Rows { dataset: "devices", cause })?;
+        let mut device_rows = self.retired_devices(&devices)?;
+        device_rows.push(devices);
         let tables = [
-            (shot::players(), self.roster.players_batch(site_id)?),
-            (shot::clubs(), self.roster.clubs_batch(site_id)?),
-            (shot::devices(), devices),
+            (shot::players(), vec![self.roster.players_batch(site_id)?]),
+            (shot::clubs(), vec![self.roster.clubs_batch(site_id)?]),
+            (shot::devices(), device_rows),
         ];
         let mut replacements = Vec::new();
-        for (schema, batch) in tables {
-            replacements.push(Replacement { schema, month: None, batches: vec![batch] });
+        for (schema, batches) in tables {
+            replacements.push(Replacement { schema, month: None, batches });
         }
         let at = now.timestamp_micros();
         let provenance =
@@ -41,4 +47,24 @@ impl Intake {
         }
         Ok(self.ledger.record_generations(&generations, at)?)
     }
+
+    /// Published rows of packs or versions that are no longer installed: shots in the lake still rest on them.
+    fn retired_devices(&self, installed: &RecordBatch) -> Result<Vec<RecordBatch>, IntakeError> {
+        let broken = |cause| IntakeError::Rows { dataset: "devices", cause };
+        let known: HashSet<(String, String)> = versions(installed).into_iter().collect();
+        let mut retired = Vec::new();
+        for batch in self.lake.read_partition(&shot::devices(), None)? {
+            let keep: BooleanArray =
+                versions(&batch).into_iter().map(|version| Some(!known.contains(&version))).collect();
+            retired.push(filter_record_batch(&batch, &keep).map_err(broken)?);
+        }
+        Ok(retired)
+    }
+}
+
+/// Format and version of each row.
+fn versions(batch: &RecordBatch) -> Vec<(String, String)> {
+    let text = |name: &str| batch.column_by_name(name).and_then(|column| column.as_string_opt::<i32>());
+    let (Some(formats), Some(versions)) = (text("format"), text("format_version")) else { return Vec::new() };
+    (0..batch.num_rows()).map(|row| (formats.value(row).to_owned(), versions.value(row).to_owned())).collect()
 }

@@ -65,6 +65,20 @@ Examples:
 A file that was imported before, under whatever name, adds nothing.")]
     Import(ImportArguments),
 
+    /// Take refused files again, after a pack was mended or added.
+    #[command(after_help = "\
+Examples:
+  strikemill retry                 everything in quarantine
+  strikemill retry 2ffa5f          the file whose hash begins so; status and the folder's name tell it")]
+    Retry(RetryArguments),
+
+    /// Read archived files again under the pack's present version; their old rows are replaced in one step.
+    #[command(after_help = "\
+Examples:
+  strikemill reprocess --pack plain-imperial
+  strikemill reprocess --pack plain-imperial --since 2026-10-01")]
+    Reprocess(ReprocessArguments),
+
     /// Check configuration, head profiles, roster and packs; each fault with file, line, column and a hint.
     Check,
 
@@ -110,6 +124,23 @@ pub struct ImportArguments {
     /// Files, or folders whose files are taken.
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub struct RetryArguments {
+    /// First digits of a file's SHA-256; every file in quarantine where left out.
+    #[arg(value_name = "HASH", default_value = "", hide_default_value = true)]
+    pub hash: String,
+}
+
+#[derive(Debug, Args)]
+pub struct ReprocessArguments {
+    /// Name of the mapping pack.
+    #[arg(long, value_name = "NAME")]
+    pub pack: String,
+    /// Only files imported on or after this day, YYYY-MM-DD.
+    #[arg(long, value_name = "DAY")]
+    pub since: Option<chrono::NaiveDate>,
 }
 
 #[derive(Debug, Subcommand)]

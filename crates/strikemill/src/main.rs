@@ -23,6 +23,8 @@ fn main() -> ExitCode {
         Command::Init => commands::init::run(&home),
         Command::Run => commands::run::run(&home),
         Command::Import(arguments) => commands::import::run(&home, &arguments),
+        Command::Retry(arguments) => commands::import::retry(&home, &arguments),
+        Command::Reprocess(arguments) => commands::import::reprocess(&home, &arguments),
         Command::Check => commands::check::run(&home),
         Command::Formats(command) => commands::formats::run(&home, &command),
         Command::Jobs(command) => commands::jobs::run(&home, &command),

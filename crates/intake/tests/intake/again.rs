@@ -86,3 +86,20 @@ fn reprocessing_replaces_rows_and_survives_a_power_cut_anywhere() {
     }
     assert!(nth > 50, "only {nth} operations were tried");
 }
+
+#[test]
+fn devices_of_an_earlier_pack_version_stay_known() {
+    let mut site = Site::new();
+    site.start().intake.publish_dimensions(at(0)).expect("dimensions");
+    let folder = tempfile::tempdir().expect("a folder");
+    site.packs = Arc::new(newer_packs(folder.path(), "9.9.9", "driver"));
+    let running = site.start();
+    for second in [10, 20] {
+        running.intake.publish_dimensions(at(second)).expect("dimensions again");
+    }
+    let versions = running.texts(&shot::devices(), "format_version");
+    let count = |version: &str| versions.iter().filter(|known| *known == version).count();
+    let quantities = site.packs.pack("plain-imperial").expect("the pack").devices().len();
+    assert_eq!(count("9.9.9"), quantities);
+    assert!(count("1.0.0") > quantities, "what older shots rest on is still there: {versions:?}");
+}

@@ -1,51 +1,69 @@
-//! `strikemill import`: files now, without waiting.
+//! `strikemill import`, `retry` and `reprocess`: files now, at a person's word.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use ::intake::FileOutcome;
-use anyhow::bail;
+use ::intake::{FileOutcome, Intake};
+use anyhow::{Context, bail};
 use chrono::Utc;
 
-use crate::cli::ImportArguments;
+use crate::cli::{ImportArguments, ReprocessArguments, RetryArguments};
 use crate::pipeline::failed_runs;
 use crate::studio::{Access, Studio};
 
+/// Imports files without waiting for them to settle.
 pub fn run(home: &Path, arguments: &ImportArguments) -> anyhow::Result<()> {
+    by_hand(home, |intake| Ok(intake.import_now(&arguments.paths, Utc::now())?))
+}
+
+/// Takes refused files again.
+pub fn retry(home: &Path, arguments: &RetryArguments) -> anyhow::Result<()> {
+    by_hand(home, |intake| {
+        let outcomes = intake.retry(&arguments.hash, Utc::now())?;
+        if outcomes.is_empty() {
+            println!("nothing in quarantine{}", if arguments.hash.is_empty() { "" } else { " has such a hash" });
+        }
+        Ok(outcomes)
+    })
+}
+
+/// Reads archived files again under a newer version of their pack.
+pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<()> {
+    by_hand(home, |intake| {
+        let since = match arguments.since {
+            Some(day) => {
+                let midnight = day.and_hms_opt(0, 0, 0).context("a day has a midnight")?;
+                // Where a change of the clocks leaves out midnight, the day begins with the first hour there is.
+                let zone = intake.settings().zone;
+                let instant = midnight.and_local_timezone(zone).earliest().map(|local| local.to_utc());
+                Some(instant.unwrap_or_else(|| midnight.and_utc()))
+            }
+            None => None,
+        };
+        let outcomes = intake.reprocess(&arguments.pack, since, Utc::now())?;
+        if outcomes.is_empty() {
+            println!("every archived file was read under the present version of {}", arguments.pack);
+        }
+        Ok(outcomes)
+    })
+}
+
+type Outcomes = Vec<(PathBuf, FileOutcome)>;
+
+/// Does a piece of intake by hand, tells what became of each file, and lets the jobs follow.
+fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) -> anyhow::Result<()> {
     crate::logging::start_quiet();
     let studio = Studio::open(home, Access::Write)?;
     let intake = studio.intake()?;
-    let now = Utc::now();
-    intake.recover(now)?;
-    intake.publish_dimensions(now)?;
+    intake.recover(Utc::now())?;
+    intake.publish_dimensions(Utc::now())?;
+    let outcomes = work(&intake)?;
+    let imported = outcomes.iter().any(|(_, outcome)| matches!(outcome, FileOutcome::Imported { .. }));
     let mut failed = 0;
-    let mut imported = 0;
-    for (path, outcome) in intake.import_now(&arguments.paths, now)? {
-        let file = path.display();
-        match outcome {
-            FileOutcome::Imported { format, shots, rejected, .. } => {
-                imported += 1;
-                println!("imported     {file}: {shots} shots by {format}, {rejected} rows rejected");
-            }
-            FileOutcome::Duplicate { first_name, .. } => {
-                println!("known        {file}: the same bytes as {first_name}")
-            }
-            FileOutcome::Quarantined { reason, path, .. } => {
-                failed += 1;
-                println!("quarantined  {file}: {reason}\n             kept at {}", path.display());
-            }
-            FileOutcome::Waiting { note } => {
-                failed += 1;
-                println!("waiting      {file}: {note}");
-            }
-            FileOutcome::Failed { message } => {
-                failed += 1;
-                println!("failed       {file}: {message}");
-            }
-        }
+    for (path, outcome) in &outcomes {
+        failed += usize::from(!tell(path, outcome));
     }
-    if imported > 0 {
-        let reports = studio.runner()?.run_after_import()?;
-        let failures = failed_runs(&reports);
+    if imported {
+        let failures = failed_runs(&studio.runner()?.run_after_import()?);
         if !failures.is_empty() {
             bail!("the files are in, but {}", failures.join("; "));
         }
@@ -54,4 +72,25 @@ pub fn run(home: &Path, arguments: &ImportArguments) -> anyhow::Result<()> {
         bail!("{failed} file(s) were not imported; the others are in");
     }
     Ok(())
+}
+
+/// Tells what became of a file; false where it is not in the lake.
+fn tell(path: &Path, outcome: &FileOutcome) -> bool {
+    let file = path.display();
+    match outcome {
+        FileOutcome::Imported { format, shots, rejected, .. } => {
+            println!("imported     {file}: {shots} shots by {format}, {rejected} rows rejected");
+            return true;
+        }
+        FileOutcome::Duplicate { first_name, .. } => {
+            println!("known        {file}: the same bytes as {first_name}");
+            return true;
+        }
+        FileOutcome::Quarantined { reason, path, .. } => {
+            println!("quarantined  {file}: {reason}\n             kept at {}", path.display());
+        }
+        FileOutcome::Waiting { note } => println!("waiting      {file}: {note}"),
+        FileOutcome::Failed { message } => println!("failed       {file}: {message}"),
+    }
+    false
 }

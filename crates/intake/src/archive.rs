@@ -8,7 +8,7 @@ use files::FileError;
 use ledger::{FileEntry, FileState};
 
 use crate::arrival::{Arrival, modified_micros};
-use crate::names::{hash12, name_of, text_of};
+use crate::names::{fitting, hash12, name_of, text_of};
 use crate::quarantine::REASON_SUFFIX;
 use crate::report::{ProgressStep, ScanReport};
 use crate::{Intake, IntakeError};
@@ -24,7 +24,7 @@ impl Intake {
                 Err(error) => {
                     let message = error.to_string();
                     let path = entry.source_path.clone().unwrap_or_default();
-                    tracing::warn!(file = %path, error = %message, "a file cannot be archived yet");
+                    tracing::debug!(file = %path, error = %message, "a file cannot be archived yet");
                     if entry.reason.as_deref() != Some(&message) {
                         let id = &entry.source_file_id;
                         self.ledger.note_archive_trouble(id, &path, entry.keep_source, Some(&message))?;
@@ -95,7 +95,7 @@ impl Intake {
         let local = moment.with_timezone(&self.settings.zone);
         let folder =
             self.settings.archive_dir.join(format!("{:04}", local.year())).join(format!("{:02}", local.month()));
-        folder.join(format!("{}-{}", hash12(&entry.source_file_id), entry.first_name))
+        folder.join(format!("{}-{}", hash12(&entry.source_file_id), fitting(&entry.first_name)))
     }
 
     /// A further copy of archived bytes: beside the archive proper, or in place of an archive copy that is missing.

@@ -47,7 +47,7 @@ impl Intake {
                 return Err(error);
             }
             let message = error.to_string();
-            tracing::error!(error = %message, "staged rows cannot be published yet");
+            tracing::debug!(error = %message, "staged rows cannot be published yet");
             report.note_trouble(&self.settings.lake_dir, message);
         }
         self.archive_published(now, report)

@@ -75,7 +75,7 @@ impl Intake {
             Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
                 note: format!(
                     "it has no end as the pack {} expects it; the device may still be writing. \
-                     It is taken as it is once it has stood still for long, or at once with the command import",
+                     It is taken as it is once it has stood still for long, or at once with the command import while the daemon is stopped",
                     pack.name()
                 ),
             }),

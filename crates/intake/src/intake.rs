@@ -104,6 +104,7 @@ impl Intake {
         let mut looks = self.turn();
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
+        self.bring_back_grown(now, &mut report)?;
         let settled = self.look(&mut looks, now, &mut report);
         let mut later = self.take_all(&settled, &mut looks, now, &mut report)?;
         if !later.is_empty() {
@@ -151,7 +152,7 @@ impl Intake {
                 Err(IntakeError::Ledger(error)) => return Err(error.into()),
                 Err(error) => {
                     let message = error.to_string();
-                    tracing::warn!(file = %arrival.path.display(), error = %message, "a file is tried again later");
+                    tracing::debug!(file = %arrival.path.display(), error = %message, "a file is tried again later");
                     looks.explain(&arrival.path, SightingState::Retrying, message.clone());
                     report.note_trouble(&arrival.path, message);
                 }

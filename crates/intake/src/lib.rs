@@ -18,6 +18,7 @@ mod arrival;
 mod dimensions;
 mod error;
 mod finish;
+mod grown;
 mod import;
 mod intake;
 mod judge;

@@ -205,7 +205,7 @@ impl Round<'_> {
             }
         }
         let note = error.to_string();
-        tracing::warn!(path = %path.display(), error = %note, "cannot look there now; what was seen there stays noted");
+        tracing::debug!(path = %path.display(), error = %note, "cannot look there now; what was seen there stays noted");
         self.report.note_trouble(path, note.clone());
         let sighting = Sighting {
             path: key.clone(),

@@ -51,6 +51,18 @@ pub(crate) fn hash12(source_file_id: &str) -> &str {
     source_file_id.get(..12).unwrap_or(source_file_id)
 }
 
+/// Longest name we give to a file of somebody else, in bytes: file systems take 255, and our own additions need room.
+const LONGEST_NAME: usize = 180;
+
+/// A name short enough for our folders; a longer one loses its middle, so that its beginning and its ending stay readable.
+pub(crate) fn fitting(name: &str) -> String {
+    if name.len() <= LONGEST_NAME {
+        return name.to_owned();
+    }
+    let (begin, end) = (name.floor_char_boundary(LONGEST_NAME - 60), name.ceil_char_boundary(name.len() - 50));
+    format!("{}...{}", &name[..begin], &name[end..])
+}
+
 /// The last part of a path.
 pub(crate) fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
@@ -83,5 +95,13 @@ mod tests {
         for (pattern, name) in [("*.log", "a.logs"), ("a?c", "ac"), ("", "a"), ("*ab", "abb")] {
             assert!(!fits(pattern, name), "{pattern} {name}");
         }
+    }
+
+    #[test]
+    fn long_names_lose_their_middle() {
+        let long = format!("{}.csv", "ö".repeat(120));
+        let short = fitting(&long);
+        assert!(short.len() <= LONGEST_NAME && short.ends_with("ö.csv") && short.contains("..."), "{short}");
+        assert_eq!(fitting("a.csv"), "a.csv");
     }
 }

@@ -10,7 +10,7 @@ use serde_json::json;
 use crate::arrival::Arrival;
 use crate::import::Taken;
 use crate::judge::Refusal;
-use crate::names::{hash12, text_of};
+use crate::names::{fitting, hash12, text_of};
 use crate::report::FileOutcome;
 use crate::{Intake, IntakeError};
 
@@ -30,7 +30,7 @@ impl Intake {
         now: DateTime<Utc>,
     ) -> Result<Taken, IntakeError> {
         let folder = self.quarantine_folder(source_file_id, now)?;
-        let path = folder.join(arrival.name());
+        let path = folder.join(fitting(&arrival.name()));
         self.place(&arrival.path, &path, source_file_id, arrival.keep_source)?;
         let refused = Quarantined {
             source_file_id: source_file_id.to_owned(),
@@ -66,7 +66,7 @@ impl Intake {
             Some(folder) => folder.to_owned(),
             None => self.quarantine_folder(id, now)?,
         };
-        let path = folder.join(arrival.name());
+        let path = folder.join(fitting(&arrival.name()));
         if !arrival.keep_source {
             self.place(&arrival.path, &path, id, false)?;
         }

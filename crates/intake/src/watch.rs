@@ -4,7 +4,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use chrono::Utc;
-use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
+use notify::event::{AccessKind, AccessMode};
+use notify::{EventKind, RecommendedWatcher, RecursiveMode, Watcher as _};
 use tokio::sync::{mpsc, watch};
 
 use crate::{Intake, IntakeError, ScanReport};
@@ -105,9 +106,18 @@ impl Watcher {
     }
 }
 
+fn is_only_a_look(kind: EventKind) -> bool {
+    matches!(kind, EventKind::Access(access) if access != AccessKind::Close(AccessMode::Write))
+}
+
 /// Events of the import folders. Network shares often have none: then the scans alone must do.
 fn folder_events(intake: &Intake, wake: mpsc::Sender<()>) -> Option<RecommendedWatcher> {
-    let handler = move |_event: notify::Result<notify::Event>| {
+    let handler = move |event: notify::Result<notify::Event>| {
+        // Reading a folder is an event too, and our own scans read: only what may have changed a file wakes a scan.
+        let only_looked_at = matches!(&event, Ok(event) if is_only_a_look(event.kind));
+        if only_looked_at {
+            return;
+        }
         let _ = wake.try_send(()); // full means that a scan is due anyway
     };
     let mut watcher = match notify::recommended_watcher(handler) {

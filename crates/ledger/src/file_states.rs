@@ -136,7 +136,7 @@ impl Ledger {
         self.step("note a file without archive copy", FileState::Archived, |transaction| {
             let changed = transaction.execute(
                 "UPDATE files SET state = 'archived', archive_path = NULL, archived_at = ?3, source_path = NULL, \
-                 keep_source = 0, quarantine_path = NULL, reason = ?2 WHERE source_file_id = ?1 AND state = 'published'",
+                 keep_source = 0, quarantine_path = NULL, reason = ?2 WHERE source_file_id = ?1 AND state IN ('published', 'archived')",
                 params![source_file_id, reason, at],
             )?;
             one_row(transaction, changed, source_file_id, ())

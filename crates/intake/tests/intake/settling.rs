@@ -110,3 +110,24 @@ fn a_restart_remembers_what_was_settling() {
     site.start().intake.scan_once(at(0)).expect("a look");
     assert_eq!(site.start().intake.scan_once(at(4)).expect("a look").files_published, 1);
 }
+
+#[test]
+fn rows_written_after_archiving_through_an_open_handle_are_not_lost() {
+    let site = Site::new();
+    let running = site.start();
+    let path = site.drop_file("session_1_bay2.csv", export(1..4));
+    let mut handle = std::fs::OpenOptions::new().append(true).open(&path).expect("the device's handle");
+    assert_eq!(running.settle_and_scan(0).shots, 3);
+    assert!(!path.exists(), "it went to the archive");
+
+    handle.write_all(row(4, "Wren").as_bytes()).expect("a row after the pause");
+    handle.write_all(row(5, "Wren").as_bytes()).expect("another row");
+    running.intake.scan_once(at(60)).expect("the scan that notices");
+    running.settle_and_scan(70);
+    assert_eq!(running.shot_ids().len(), 5, "every row, none twice");
+    assert_eq!(site.tree("import"), Vec::<String>::new());
+    let archived = site.tree("archive");
+    assert_eq!(archived.len(), 1, "{archived:?}");
+    let bytes = std::fs::read(site.home.join("archive").join(&archived[0])).expect("the archived file");
+    assert!(archived[0].contains(&files::sha256_of_bytes(&bytes)[..12]), "the name tells the hash of what is inside");
+}

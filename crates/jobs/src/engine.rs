@@ -158,6 +158,11 @@ impl Engine {
         for dataset in self.datasets.iter().filter(|dataset| readable.names.contains(&dataset.name)) {
             let mut paths = Vec::new();
             for file in manifest.of_dataset(&dataset.name).filter(|file| wanted(file)) {
+                // The engine would pass over a file that is gone, and answer with fewer rows as if all were well.
+                let found = std::fs::metadata(self.lake.root().join(&file.path)).map(|metadata| metadata.len());
+                if found.ok() != u64::try_from(file.bytes).ok() {
+                    return Err(JobsError::LakeDamaged { file: file.path.clone() });
+                }
                 paths.push(ListingTableUrl::parse(format!("{LAKE_URL}{}", file.path))?);
             }
             if paths.is_empty() {

@@ -41,6 +41,15 @@ pub enum JobsError {
     /// The SQL text cannot be planned, or fails while it runs.
     #[error("{0}")]
     Sql(SqlFault),
+    /// A file that the manifest names is gone or has another size.
+    #[error(
+        "the lake is not what its manifest says: {file} is missing or has another size\nhint: if the daemon was just \
+         publishing, ask again; else restore the file from a backup of the lake"
+    )]
+    LakeDamaged {
+        /// The file, relative to the lake's root.
+        file: String,
+    },
     /// The rows of a job do not keep the contract of its pack.
     #[error("job {job}: {message}\nhint: {hint}")]
     Contract {

@@ -237,7 +237,7 @@ impl Runner {
         let message = error.as_ref().map(ToString::to_string);
         self.ledger.record_run_finish(&run_id, finished, outcome, message.as_deref(), Some(count(done.rows)))?;
         if let Some(message) = &message {
-            tracing::warn!(job = %pack.name, %message, "job failed; its last good output stays");
+            tracing::warn!(job = %pack.name, error = %message, "job failed; its last good output stays");
         } else {
             tracing::info!(job = %pack.name, outcome = outcome.word(), rows = done.rows, "job ran");
         }

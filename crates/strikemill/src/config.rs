@@ -174,7 +174,7 @@ struct RawVerdict {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RawDigest {
-    cron: Option<String>,
+    cron: Option<Spanned<String>>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -229,7 +229,7 @@ impl RawConfiguration {
             waiting_too_long: seconds(checker.within(intake.waiting_too_long_s.as_ref(), 1.0, 604_800.0, 900.0)),
             max_file_bytes: checker.whole(intake.max_file_mib.as_ref(), 1, 4_096, 256) * 1024 * 1024,
             verdict,
-            digest_cron: self.digest.cron.unwrap_or_else(|| "0 6 * * MON".into()),
+            digest_cron: cron(self.digest.cron, checker),
             query_memory_bytes: checker.whole(self.query.memory_mib.as_ref(), 64, 65_536, 1_024) as usize * 1024 * 1024,
             query_seconds: checker.whole(self.query.seconds.as_ref(), 1, 86_400, 120),
             log_json: log_format == "json",
@@ -250,6 +250,15 @@ fn choice(value: Option<&Spanned<String>>, words: &[&'static str], checker: &mut
         &format!("one of: {}", words.join(", ")),
     );
     words[0]
+}
+
+fn cron(written: Option<Spanned<String>>, checker: &mut Checker<'_>) -> String {
+    let Some(written) = written else { return "0 6 * * MON".into() };
+    if let Err(why) = jobs::Cron::parse(written.get_ref()) {
+        let hint = "five fields: minute, hour, day of month, month, day of week; for example \"0 6 * * MON\"";
+        checker.fault(&written, format!("\"{}\" is no schedule: {why}", written.get_ref()), hint);
+    }
+    written.into_inner()
 }
 
 fn site_id(id: &Spanned<String>, checker: &mut Checker<'_>) -> String {
@@ -282,6 +291,10 @@ fn folders(raw: Vec<RawFolder>, home: &Path, checker: &mut Checker<'_>) -> Vec<I
                     format!("an import folder must not lie in {inner}/, which strikemill itself writes or reads");
                 checker.fault(&entry.folder, message, "choose a folder of its own, for example import/bay1");
             }
+        }
+        if home.starts_with(&path) {
+            let message = "an import folder must not be or contain the home itself".to_owned();
+            checker.fault(&entry.folder, message, "choose a folder of its own, for example import/bay1");
         }
         if folders.iter().any(|earlier| earlier.path.starts_with(&path) || path.starts_with(&earlier.path)) {
             let message = "this folder is, contains or lies in an earlier import folder".to_owned();

@@ -5,6 +5,7 @@ mod commands;
 mod config;
 mod fault;
 mod logging;
+mod output;
 mod pipeline;
 mod shipped;
 mod studio;
@@ -46,5 +47,9 @@ fn main() -> ExitCode {
 }
 
 fn is_broken_pipe(cause: &(dyn std::error::Error + 'static)) -> bool {
-    cause.downcast_ref::<std::io::Error>().is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+    match cause.downcast_ref::<std::io::Error>() {
+        Some(error) => error.kind() == std::io::ErrorKind::BrokenPipe,
+        // Writers of CSV and JSON keep only the words of the error below them.
+        None => cause.to_string().contains("Broken pipe"),
+    }
 }

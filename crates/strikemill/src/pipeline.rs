@@ -51,11 +51,10 @@ pub fn write_summaries(
     let configuration = &studio.configuration;
     let mut coaches = digest::coaches(&studio.lake, &configuration.site_id)?;
     if let Some(only) = only_coach {
-        coaches.retain(|coach| coach == only);
+        let known = coaches.join(", ");
+        coaches.retain(|coach| coach.eq_ignore_ascii_case(only));
         if coaches.is_empty() {
-            anyhow::bail!(
-                "no player of the roster has the coach \"{only}\"\nhint: the column coach of config/roster.csv names them"
-            );
+            anyhow::bail!("no player with consent has the coach \"{only}\"\nhint: the coaches are {known}");
         }
     }
     let shown_names = |alias: &str| {

@@ -24,7 +24,8 @@ pub fn shipped_folder() -> anyhow::Result<PathBuf> {
 }
 
 /// Folders of a home that are made empty.
-const EMPTY_FOLDERS: [&str; 5] = ["archive", "quarantine", "state", "lake", "digests"];
+const EMPTY_FOLDERS: [&str; 8] =
+    ["import/bay1", "import/bay2", "import/bay3", "archive", "quarantine", "state", "lake", "digests"];
 
 /// Makes a home: shipped configuration and packs, empty folders. Refuses a folder that already has a configuration.
 pub fn make_home(shipped: &Path, home: &Path) -> anyhow::Result<()> {

@@ -115,6 +115,9 @@ pub fn report_faults(faults: &[String]) -> anyhow::Error {
     anyhow!("{count} fault{} found; nothing was changed", if count == 1 { "" } else { "s" })
 }
 
+/// Most rows of one answer that is streamed out.
+pub const MOST_ROWS: u64 = 10_000_000;
+
 /// Whether a command writes into the home.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Access {
@@ -211,12 +214,12 @@ impl Studio {
         Ok(intake)
     }
 
-    /// The SQL engine over the lake.
-    pub fn engine(&self) -> anyhow::Result<Arc<Engine>> {
+    /// The SQL engine over the lake, with the most rows an answer may have.
+    pub fn engine(&self, most_rows: u64) -> anyhow::Result<Arc<Engine>> {
         let configuration = &self.configuration;
         let limits = EngineLimits {
             memory_bytes: configuration.query_memory_bytes as u64,
-            rows: 1_000_000,
+            rows: most_rows,
             seconds: configuration.query_seconds,
             spill_folder: configuration.place("state/spill"),
         };
@@ -228,7 +231,7 @@ impl Studio {
 
     /// The runner of the analysis jobs.
     pub fn runner(&self) -> anyhow::Result<Arc<Runner>> {
-        let engine = self.engine()?;
+        let engine = self.engine(MOST_ROWS)?;
         let ledger = Arc::clone(&self.ledger);
         Ok(Arc::new(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER)))
     }

@@ -26,21 +26,24 @@ fn reserved_names() -> Vec<String> {
     names
 }
 
+/// Two packs with one output are both left out: whichever ran, the data would not be what their name says.
 fn outputs_are_unique(drafts: Vec<Draft>, faults: &mut Vec<PackFault>) -> Vec<Draft> {
     let reserved = reserved_names();
+    let makers: Vec<(String, String)> =
+        drafts.iter().map(|draft| (draft.pack.output.name.clone(), draft.pack.name.clone())).collect();
     let mut kept: Vec<Draft> = Vec::new();
     for draft in drafts {
         let dataset = &draft.pack.output.name;
-        let owner = kept.iter().find(|other| other.pack.output.name == *dataset).map(|other| other.pack.name.clone());
+        let other = makers.iter().find(|(made, maker)| made == dataset && *maker != draft.pack.name);
         let message = if reserved.contains(dataset) {
             format!("the dataset \"{dataset}\" is made by strikemill itself")
-        } else if let Some(owner) = owner {
-            format!("the dataset \"{dataset}\" is already made by the job \"{owner}\"")
+        } else if let Some((_, other)) = other {
+            format!("the dataset \"{dataset}\" is also made by the job \"{other}\"; both jobs are left out")
         } else {
             kept.push(draft);
             continue;
         };
-        let hint = "give the output of this job another name";
+        let hint = "give the output of the newer job another name";
         faults.push(PackFault::at(&draft.path, &draft.text, Some(draft.output_span.clone()), message, hint));
     }
     kept

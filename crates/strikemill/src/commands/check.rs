@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use crate::output::say;
 use crate::studio::{Access, Studio, Written, report_faults};
 
 pub fn run(home: &Path) -> anyhow::Result<()> {
@@ -9,12 +10,12 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
     let mut faults = written.pack_faults.clone();
     for warning in written.heads.warnings() {
-        println!("warning: {}: {warning}", home.join("config/heads.toml").display());
+        say!("warning: {}: {warning}", home.join("config/heads.toml").display());
     }
     for folder in &written.configuration.folders {
         if !folder.path.is_dir() {
             let place = folder.path.display();
-            println!("warning: the import folder {place} is not there (yet); it counts as unreachable until it is");
+            say!("warning: the import folder {place} is not there (yet); it counts as unreachable until it is");
         }
     }
     for pack in written.packs.packs() {
@@ -35,6 +36,11 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     if faults.is_empty() && home.join("state").is_dir() {
         let names: Vec<String> = written.job_packs.packs().iter().map(|pack| pack.name.clone()).collect();
         let studio = Studio::of(written, Access::Read)?;
+        for difference in studio.lake.differences()? {
+            faults.push(format!(
+                "error: the lake is not what its manifest says: {difference}\nhint: restore the file from a backup of the lake"
+            ));
+        }
         let runner = studio.runner()?;
         for name in names {
             if let Err(error) = runner.check_job(&name) {
@@ -45,6 +51,6 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     if !faults.is_empty() {
         return Err(report_faults(&faults));
     }
-    println!("sound: {counts}");
+    say!("sound: {counts}");
     Ok(())
 }

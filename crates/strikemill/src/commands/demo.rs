@@ -12,6 +12,7 @@ use intake::ProgressStep;
 use jobs::Output;
 
 use crate::cli::DemoArguments;
+use crate::output::say;
 use crate::pipeline::{WrittenSummary, failed_runs, write_summaries};
 use crate::shipped::{copy_folder, make_home, shipped_folder};
 use crate::studio::{Access, Studio};
@@ -38,7 +39,7 @@ pub fn run(arguments: &DemoArguments) -> anyhow::Result<()> {
     let week = last_week(&studio)?;
     let summaries = write_summaries(&studio, week, None, Utc::now())?;
     show(&studio, week, &summaries)?;
-    println!("\nDone in {:.0} s.", started.elapsed().as_secs_f64());
+    say!("\nDone in {:.0} s.", started.elapsed().as_secs_f64());
     Ok(())
 }
 
@@ -93,9 +94,13 @@ fn import_everything(studio: &Studio) -> anyhow::Result<()> {
     for trouble in &report.troubles {
         eprintln!("{}: {}", trouble.path.display(), trouble.message);
     }
-    println!(
+    say!(
         "{} exports read: {} shots, {} rows rejected; {} known under another name, {} in quarantine",
-        report.files_published, report.shots, report.rejected, report.duplicates, report.quarantined
+        report.files_published,
+        report.shots,
+        report.rejected,
+        report.duplicates,
+        report.quarantined
     );
     Ok(())
 }
@@ -104,14 +109,14 @@ fn import_everything(studio: &Studio) -> anyhow::Result<()> {
 fn last_week(studio: &Studio) -> anyhow::Result<NaiveDate> {
     let mut answer = Vec::new();
     let sql = "SELECT max(week) AS week FROM carry_loss";
-    studio.engine()?.execute(sql, Output::Json, &mut answer)?;
+    studio.engine(1)?.execute(sql, Output::Json, &mut answer)?;
     let rows: serde_json::Value = serde_json::from_slice(&answer).context("the engine's answer is no JSON")?;
     let week = rows[0]["week"].as_str().context("no shot could be judged")?;
     week.parse().with_context(|| format!("\"{week}\" is no day"))
 }
 
 fn show(studio: &Studio, week: NaiveDate, summaries: &[WrittenSummary]) -> anyhow::Result<()> {
-    println!("\nWeek of {week}, by coach and player (carry lost to strike is per shot, with its 90 % interval):");
+    say!("\nWeek of {week}, by coach and player (carry lost to strike is per shot, with its 90 % interval):");
     for summary in summaries {
         let mut table = Table::new();
         table.load_preset(presets::NOTHING);
@@ -124,22 +129,22 @@ fn show(studio: &Studio, week: NaiveDate, summaries: &[WrittenSummary]) -> anyho
                 column.set_cell_alignment(CellAlignment::Right);
             }
         }
-        println!("\ncoach {}\n{table}", summary.week.coach.as_deref().unwrap_or("all"));
+        say!("\ncoach {}\n{table}", summary.week.coach.as_deref().unwrap_or("all"));
     }
-    println!("\nWritten:");
+    say!("\nWritten:");
     for summary in summaries {
-        println!("  {}", summary.path.display());
+        say!("  {}", summary.path.display());
     }
     let lake = studio.configuration.place("lake");
     let mut datasets: Vec<String> = studio.lake.manifest()?.files.into_iter().map(|file| file.dataset).collect();
     datasets.dedup();
     for dataset in datasets {
-        println!("  {}/{dataset}/**/*.parquet", lake.display());
+        say!("  {}/{dataset}/**/*.parquet", lake.display());
     }
     let home = studio.configuration.home.display();
-    println!("\nGo on with:");
-    println!("  strikemill status --home {home}");
-    println!("  strikemill query --home {home} \"SELECT player_id, miss, evidence FROM strike_misses LIMIT 5\"");
-    println!("  (in this folder: cargo run -- status --home {home})");
+    say!("\nGo on with:");
+    say!("  strikemill status --home {home}");
+    say!("  strikemill query --home {home} \"SELECT player_id, miss, evidence FROM strike_misses LIMIT 5\"");
+    say!("  (in this folder: cargo run -- status --home {home})");
     Ok(())
 }

@@ -6,6 +6,7 @@ use anyhow::bail;
 use formats::PackSet;
 
 use crate::cli::FormatsCommand;
+use crate::output::say;
 use crate::studio::report_faults;
 
 pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
@@ -17,21 +18,22 @@ pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
     let (packs, faults) = PackSet::load(&folder);
     let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
     match command {
-        FormatsCommand::List => list(&packs),
+        FormatsCommand::List => list(&packs)?,
         FormatsCommand::Test { names } => test(&packs, names)?,
     }
     if faults.is_empty() { Ok(()) } else { Err(report_faults(&faults)) }
 }
 
-fn list(packs: &PackSet) {
+fn list(packs: &PackSet) -> std::io::Result<()> {
     for pack in packs.packs() {
-        println!("{:<20} version {:<6} {}", pack.name(), pack.version(), pack.title());
+        say!("{:<20} version {:<6} {}", pack.name(), pack.version(), pack.title());
         for device in pack.devices() {
             let how = if device.measured { "measured" } else { "computed" };
             let sd = device.standard_deviation.map_or_else(String::new, |sd| format!(", deviation {sd}"));
-            println!("    {:<24} {how}{sd}", device.quantity);
+            say!("    {:<24} {how}{sd}", device.quantity);
         }
     }
+    Ok(())
 }
 
 fn test(packs: &PackSet, names: &[String]) -> anyhow::Result<()> {
@@ -45,7 +47,7 @@ fn test(packs: &PackSet, names: &[String]) -> anyhow::Result<()> {
     for pack in packs.packs() {
         if names.is_empty() || names.iter().any(|name| name == pack.name()) {
             let report = formats::test_pack(pack);
-            println!("{}", report.to_string().trim_end());
+            say!("{}", report.to_string().trim_end());
             failed += usize::from(!report.passed());
         }
     }

@@ -7,6 +7,7 @@ use anyhow::{Context, bail};
 use chrono::Utc;
 
 use crate::cli::{ImportArguments, ReprocessArguments, RetryArguments};
+use crate::output::say;
 use crate::pipeline::failed_runs;
 use crate::studio::{Access, Studio};
 
@@ -20,7 +21,7 @@ pub fn retry(home: &Path, arguments: &RetryArguments) -> anyhow::Result<()> {
     by_hand(home, |intake| {
         let outcomes = intake.retry(&arguments.hash, Utc::now())?;
         if outcomes.is_empty() {
-            println!("nothing in quarantine{}", if arguments.hash.is_empty() { "" } else { " has such a hash" });
+            say!("nothing in quarantine{}", if arguments.hash.is_empty() { "" } else { " has such a hash" });
         }
         Ok(outcomes)
     })
@@ -41,7 +42,7 @@ pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<
         };
         let outcomes = intake.reprocess(&arguments.pack, since, Utc::now())?;
         if outcomes.is_empty() {
-            println!("every archived file was read under the present version of {}", arguments.pack);
+            say!("every archived file was read under the present version of {}", arguments.pack);
         }
         Ok(outcomes)
     })
@@ -60,7 +61,7 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
     let imported = outcomes.iter().any(|(_, outcome)| matches!(outcome, FileOutcome::Imported { .. }));
     let mut failed = 0;
     for (path, outcome) in &outcomes {
-        failed += usize::from(!tell(path, outcome));
+        failed += usize::from(!tell(path, outcome)?);
     }
     if imported {
         let failures = failed_runs(&studio.runner()?.run_after_import()?);
@@ -75,22 +76,26 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
 }
 
 /// Tells what became of a file; false where it is not in the lake.
-fn tell(path: &Path, outcome: &FileOutcome) -> bool {
+fn tell(path: &Path, outcome: &FileOutcome) -> std::io::Result<bool> {
     let file = path.display();
     match outcome {
         FileOutcome::Imported { format, shots, rejected, .. } => {
-            println!("imported     {file}: {shots} shots by {format}, {rejected} rows rejected");
-            return true;
+            say!("imported     {file}: {shots} shots by {format}, {rejected} rows rejected");
+            return Ok(true);
         }
         FileOutcome::Duplicate { first_name, .. } => {
-            println!("known        {file}: the same bytes as {first_name}");
-            return true;
+            say!("known        {file}: the same bytes as {first_name}");
+            return Ok(true);
         }
         FileOutcome::Quarantined { reason, path, .. } => {
-            println!("quarantined  {file}: {reason}\n             kept at {}", path.display());
+            say!("quarantined  {file}: {reason}\n             kept at {}", path.display());
         }
-        FileOutcome::Waiting { note } => println!("waiting      {file}: {note}"),
-        FileOutcome::Failed { message } => println!("failed       {file}: {message}"),
+        FileOutcome::Waiting { note } => {
+            say!("waiting      {file}: {note}");
+        }
+        FileOutcome::Failed { message } => {
+            say!("failed       {file}: {message}");
+        }
     }
-    false
+    Ok(false)
 }

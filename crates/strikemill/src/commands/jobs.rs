@@ -7,6 +7,7 @@ use ledger::RunOutcome;
 
 use crate::cli::JobsCommand;
 use crate::commands::status::moment;
+use crate::output::say;
 use crate::studio::{Access, Studio};
 
 pub fn run(home: &Path, command: &JobsCommand) -> anyhow::Result<()> {
@@ -20,7 +21,7 @@ pub fn run(home: &Path, command: &JobsCommand) -> anyhow::Result<()> {
 fn list(home: &Path) -> anyhow::Result<()> {
     let studio = Studio::open(home, Access::Read)?;
     for pack in studio.job_packs.packs() {
-        println!("{:<20} version {:<4} {}", pack.name, pack.version, pack.description);
+        say!("{:<20} version {:<4} {}", pack.name, pack.version, pack.description);
         let mut starts = Vec::new();
         if let Some(cron) = &pack.trigger.cron {
             starts.push(format!("at {cron}"));
@@ -31,15 +32,15 @@ fn list(home: &Path) -> anyhow::Result<()> {
         if let Some(job) = &pack.trigger.after_job {
             starts.push(format!("after {job}"));
         }
-        println!("    runs {}", if starts.is_empty() { "only by hand".to_owned() } else { starts.join(", ") });
+        say!("    runs {}", if starts.is_empty() { "only by hand".to_owned() } else { starts.join(", ") });
         match studio.ledger.last_runs(Some(&pack.name), 1)?.first() {
-            None => println!("    has not run yet"),
+            None => say!("    has not run yet"),
             Some(run) => {
                 let outcome = run.outcome.map_or("runs now", RunOutcome::word);
                 let when = moment(&studio.configuration, run.start.started);
-                println!("    last run {when}: {outcome}, {} rows", run.rows.unwrap_or(0));
+                say!("    last run {when}: {outcome}, {} rows", run.rows.unwrap_or(0));
                 if let Some(message) = &run.message {
-                    println!("      {message}");
+                    say!("      {message}");
                 }
             }
         }
@@ -57,7 +58,7 @@ fn run_one(home: &Path, name: &str, full: bool) -> anyhow::Result<()> {
     if let Some(error) = report.error {
         bail!("job {name} failed; its last good output stays as it is\n{error}");
     }
-    println!(
+    say!(
         "{name}: {}, {} rows computed, {} partitions written, {} found equal, {:.1} s",
         record.outcome.word(),
         record.rows,

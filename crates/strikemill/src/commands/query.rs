@@ -7,12 +7,14 @@ use ::jobs::Output;
 use anyhow::Context;
 
 use crate::cli::{OutputKind, QueryArguments};
-use crate::studio::{Access, Studio};
+use crate::studio::{Access, MOST_ROWS, Studio};
 
 pub fn run(home: &Path, arguments: &QueryArguments) -> anyhow::Result<()> {
     crate::logging::start_quiet();
     let studio = Studio::open(home, Access::Read)?;
-    let engine = studio.engine()?;
+    // A drawn table is held in memory until its widths are known, and nobody reads more of it.
+    let most_rows = if matches!(arguments.output, OutputKind::Table) { 5_000 } else { MOST_ROWS };
+    let engine = studio.engine(most_rows)?;
     let mut out = BufWriter::new(std::io::stdout().lock());
     if arguments.functions {
         for function in engine.functions() {
@@ -44,7 +46,7 @@ pub fn run(home: &Path, arguments: &QueryArguments) -> anyhow::Result<()> {
     out.flush()?;
     if summary.cut {
         eprintln!(
-            "note: only the first {} rows are shown\nhint: narrow the query, or read the Parquet files below lake/",
+            "note: only the first {} rows are shown\nhint: narrow the query, use --output csv or json, or read the Parquet files below lake/",
             summary.rows
         );
     }

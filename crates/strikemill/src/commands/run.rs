@@ -27,6 +27,12 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     for fault in &written.pack_faults {
         tracing::error!("a pack is left out\n{}", fault.trim_end());
     }
+    if written.packs.packs().is_empty() {
+        // Without one every export would end in quarantine.
+        anyhow::bail!(
+            "no format pack can be used\nhint: put the shipped packs into plugins/formats/ of the home, then `strikemill check`"
+        );
+    }
     let threads = tokio::runtime::Builder::new_multi_thread().enable_all().build().context("cannot start threads")?;
     // From here on a signal ends the daemon in order, even while it still picks up what the last stop left.
     let signals = threads.block_on(async { StopSignals::new() })?;

@@ -6,6 +6,7 @@ use chrono::DateTime;
 use console::StatusReport;
 
 use crate::config::Configuration;
+use crate::output::say;
 use crate::studio::{Access, Studio};
 
 pub fn run(home: &Path) -> anyhow::Result<()> {
@@ -15,7 +16,7 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     let daemon = ledger::InstanceLock::holder(&configuration.place("state"));
     let report =
         StatusReport::gather(&configuration.site_name, configuration.zone, daemon, &studio.ledger, &studio.lake)?;
-    print!("{report}");
+    say!("{}", report.to_string().trim_end());
     Ok(())
 }
 

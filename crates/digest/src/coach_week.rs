@@ -178,8 +178,8 @@ pub struct JudgedShot {
     pub up_mm: Option<f64>,
     /// `measured`, `linked` or `inferred`.
     pub strike_source: Option<String>,
-    /// Whether the curve would have been misread.
-    pub misread: bool,
+    /// Whether the curve would have been misread; `None` where that cannot be told.
+    pub misread: Option<bool>,
 }
 
 impl JudgedShot {

@@ -81,7 +81,7 @@ pub fn misses(club: &ClubWeek, units: Units, zone: Tz) -> Option<DataTable> {
             capitalised(&miss_words(miss)),
             cause_words(shot),
             shot.carry_lost_m.map_or_else(|| UNKNOWN.to_owned(), |metres| length(metres, units)),
-            if shot.misread { "yes" } else { "no" }.to_owned(),
+            shot.misread.map_or(UNKNOWN, |misread| if misread { "yes" } else { "no" }).to_owned(),
         ]);
     }
     (!rows.is_empty()).then(|| DataTable {

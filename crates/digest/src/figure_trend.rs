@@ -52,8 +52,8 @@ pub fn trend_figure(points: &[TrendPoint], units: Units, id: &str) -> Result<Opt
     for middle in &middles {
         drawing.mark(Mark::Disc, *middle);
     }
-    // At most six dates fit under a picture of phone width.
-    let every = points.len().div_ceil(6);
+    // Dates stand on the time axis, so neighbours of one gap may be close: four fit under a picture of phone width.
+    let every = points.len().div_ceil(4);
     for (position, (point, (x, _))) in points.iter().zip(&middles).enumerate() {
         if (points.len() - 1 - position).is_multiple_of(every) {
             let date = calendar::short_date(calendar::date(point.week)?);

@@ -149,7 +149,7 @@ fn tally_of(shots: &[JudgedShot]) -> Tally {
     let mut tally = Tally { shots: count_of(shots), ..Tally::default() };
     for shot in shots {
         tally.judged += i64::from(shot.carry_lost_m.is_some());
-        tally.misread += i64::from(shot.misread);
+        tally.misread += i64::from(shot.misread == Some(true));
         match shot.strike_source.as_deref() {
             Some("measured") => tally.measured += 1,
             Some("linked") => tally.linked += 1,

@@ -142,7 +142,7 @@ fn club_view(player: &PlayerWeek, club: &ClubWeek, id: &str, units: Units, zone:
     }
     if let Some(svg) = figure_finish::finish_figure(club, units, &format!("{id}-finish")) {
         let table = data_tables::finishes(club, units, zone);
-        let text = "Each line joins a landing point with the point that the same swing would have reached from the middle of the face.";
+        let text = "Each line joins a landing point with the point that the same swing would have reached from the middle of the face. Where the device did not measure the landing, both are computed from the launch.";
         figures.push(FigureView { heading: "Where balls landed", svg, text: text.to_owned(), table });
     }
     let trend = figure_trend::trend_figure(&club.trend, units, &format!("{id}-trend"))?;
@@ -194,7 +194,8 @@ fn face_text(club: &ClubWeek, units: Units) -> String {
             zones.push(format!("{zone} {}", wording::length(metres, units)));
         }
     }
-    if !zones.is_empty() {
+    // The mean speaks of the player, the total of these very shots; a total beside "too few shots" would only confuse.
+    if !zones.is_empty() && club.carry_lost.is_some() {
         let total = club.carry_lost_total.map(|total| format!(" {};", wording::estimate(total, units)));
         sentences.push(format!("Carry lost over the week:{} by zone {}.", total.unwrap_or_default(), zones.join(", ")));
     }
@@ -224,7 +225,7 @@ fn practice_view(club: &ClubWeek, units: Units) -> PracticeView {
         meaning: wording::practice_meaning(advice),
         why: club.practise_why.as_deref().map_or_else(|| wording::usual_reason(advice).to_owned(), sentence),
         gains: wording::gains_sentence(club, units).unwrap_or_default(),
-        gate: if advice == Some("strike first") { gate_text(club) } else { String::new() },
+        gate: if advice == Some("strike first") { gate_text(club) + height_text(club) } else { String::new() },
         cautions: advised,
     }
 }
@@ -237,7 +238,7 @@ fn sentence(text: &str) -> String {
 
 fn gate_text(club: &ClubWeek) -> String {
     let Some(gate) = gate::gate_for(club) else {
-        return "No gate width can be given: the scatter of the strikes along the face is not known well enough."
+        return "Gate: the scatter of the strikes is not known well enough to size it. Start with one soft post or tee 15\u{a0}mm beyond the toe and one 15\u{a0}mm inside the heel of the centred clubhead; after 8 clean swings of 10, twice, move each post 1 to 2\u{a0}mm inward, but never nearer than 5\u{a0}mm a side."
             .to_owned();
     };
     let narrower = if gate.clearance_mm > gate::LEAST_CLEARANCE_MM {
@@ -250,4 +251,21 @@ fn gate_text(club: &ClubWeek) -> String {
         wording::number(gate.clearance_mm, 0),
         wording::number(gate.pass_share * 10.0, 0),
     )
+}
+
+/// A gate guides toe and heel only; what to do where the loss is one of height.
+fn height_text(club: &ClubWeek) -> &'static str {
+    let lost = |zone: &str| {
+        let position = ZONES.iter().position(|known| *known == zone);
+        position.and_then(|position| club.lost_by_zone[position]).unwrap_or(0.0)
+    };
+    let (low, high) = (lost("low"), lost("high"));
+    if low + high <= lost("toe") + lost("heel") {
+        return "";
+    }
+    if low >= high {
+        " Most of the loss comes from strikes low on the face, which a gate does not guide: look at tee height, ball position and where the swing bottoms out first."
+    } else {
+        " Most of the loss comes from strikes high on the face, which a gate does not guide: look at tee height and ball position first."
+    }
 }

@@ -161,7 +161,7 @@ pub fn verdicts(
                 toe_mm: toe[row],
                 up_mm: up[row],
                 strike_source: sources[row].clone(),
-                misread: misread[row] == Some(true),
+                misread: misread[row],
             };
             found.push(VerdictRow { player_id, club_id, shot: judged, reason: reasons[row].clone() });
         }

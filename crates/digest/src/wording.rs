@@ -153,16 +153,11 @@ pub fn basis_sentence(tally: Tally, sessions: Option<i64>) -> String {
 /// What tighter strikes would give back, beside what a faster club would.
 pub fn gains_sentence(club: &ClubWeek, units: Units) -> Option<String> {
     let tighter = club.tighter_strike_gain_m?;
-    let mut sentence = format!(
-        "A strike pattern a quarter tighter would give back about {} of carry per shot",
-        length(tighter, units)
-    );
-    if let Some(faster) = club.faster_club_gain_m {
-        let faster = length(faster, units);
-        let _ = write!(sentence, "; 1\u{a0}m/s more club speed would give about {faster}"); // as above
-    }
-    sentence.push('.');
-    Some(sentence)
+    // Under half a unit there is nothing to win, and a number would only invite to practise for it.
+    (units.from_metres(tighter) >= 0.5).then(|| {
+        let gain = length(tighter, units);
+        format!("Strikes a quarter nearer to the face centre would give back about {gain} of carry per shot.")
+    })
 }
 
 /// What to practise first, as a heading of the practice part.
@@ -179,9 +174,9 @@ pub fn practice_heading(practise_next: Option<&str>) -> &'static str {
 pub fn practice_meaning(practise_next: Option<&str>) -> &'static str {
     match practise_next {
         Some("strike first") => "Work on where the face meets the ball before changing anything in the swing.",
-        Some("delivery first") => "Work on path, face and attack; the strike can wait.",
+        Some("delivery first") => "Work on path, face and attack before the strike.",
         Some("keep going") => "Nothing in these figures asks for a change.",
-        _ => "More full shots with this club are needed before these figures can favour strike or delivery.",
+        _ => "These figures cannot favour strike or delivery yet.",
     }
 }
 

@@ -153,7 +153,10 @@ impl fmt::Display for StatusReport {
             counts.quarantined,
             counts.claimed + counts.staged + counts.published
         )?;
-        writeln!(out, "rows     {} taken, {} rejected", counts.rows_accepted, counts.rows_rejected)?;
+        writeln!(out, "rows     {} read from these files, {} rejected", counts.rows_accepted, counts.rows_rejected)?;
+        if counts.rows_rejected > 0 {
+            writeln!(out, "         the dataset rejects tells which and why: SELECT * FROM rejects")?;
+        }
         writeln!(
             out,
             "folders  {} files settling, {} waiting too long, {} unreachable",

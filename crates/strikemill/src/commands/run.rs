@@ -153,6 +153,9 @@ async fn tell_reports(mut reports: mpsc::Receiver<ScanReport>) -> anyhow::Result
                 "imported"
             );
         }
+        if report.rejected > 0 {
+            tracing::warn!(rows = report.rejected, "rows were rejected; the dataset rejects tells which and why");
+        }
         // A trouble that stays is told once, not at every scan.
         let troubles: Vec<String> =
             report.troubles.iter().map(|trouble| format!("{}: {}", trouble.path.display(), trouble.message)).collect();

@@ -76,8 +76,9 @@ def test_nothing_but_the_manifests_files_stands_in_the_dataset_folders():
 def test_readers_agree_over_the_glob(dataset):
     connection = duckdb.connect()
     connection.execute("SET TimeZone = 'UTC'")
-    relation = connection.execute(f"SELECT * FROM read_parquet('{pattern(dataset)}', hive_partitioning = false)")
-    from_duckdb = relation.to_arrow_table() if hasattr(relation, "to_arrow_table") else relation.fetch_arrow_table()
+    from_duckdb = connection.sql(
+        f"SELECT * FROM read_parquet('{pattern(dataset)}', hive_partitioning = false)"
+    ).to_arrow_table()
     from_polars = polars.scan_parquet(pattern(dataset), hive_partitioning=False).collect()
     from_pyarrow = pyarrow.dataset.dataset(files_of(dataset), format="parquet").to_table()
 
@@ -97,7 +98,8 @@ def test_readers_open_each_single_file(dataset):
     for path in files_of(dataset):
         rows = pyarrow.parquet.read_metadata(path).num_rows
         assert polars.read_parquet(path, hive_partitioning=False).height == rows
-        assert duckdb.sql(f"SELECT count(*) FROM read_parquet('{path}')").fetchone()[0] == rows
+        counted = duckdb.sql(f"SELECT count(*) FROM read_parquet('{path}', hive_partitioning = false)").fetchall()
+        assert counted == [(rows,)]
 
 
 @pytest.mark.parametrize("dataset", DATASETS)

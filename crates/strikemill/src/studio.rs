@@ -82,11 +82,21 @@ fn load_heads(home: &Path) -> Result<HeadBook, Vec<Fault>> {
         return Ok(book);
     }
     let hint = "no head can be like that; compare the figures with a shipped profile of the same kind";
-    Err(problems.into_iter().map(|problem| Fault::of_file(&path, problem, hint)).collect())
+    let mut faults = Vec::new();
+    for problem in problems {
+        // A problem names its head in backticks; the line that names the head is where a person looks.
+        let named = problem.split('`').nth(1).and_then(|name| text.find(&format!("name = \"{name}\"")));
+        faults.push(match named {
+            Some(offset) => Fault::at(&path, &text, offset, problem, hint),
+            None => Fault::of_file(&path, problem, hint),
+        });
+    }
+    Err(faults)
 }
 
 fn unknown_heads(home: &Path, roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
     let path = home.join("config/roster.csv");
+    let text = std::fs::read_to_string(&path).unwrap_or_default();
     let known: Vec<&str> = heads.heads.iter().map(|head| head.name.as_str()).collect();
     let mut faults = Vec::new();
     for player in roster.players() {
@@ -94,11 +104,11 @@ fn unknown_heads(home: &Path, roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
             if heads.find(profile).is_none() {
                 let message =
                     format!("{}: {club} names the head profile \"{profile}\", which there is not", player.player_id);
-                faults.push(Fault::of_file(
-                    &path,
-                    message,
-                    &format!("profiles of config/heads.toml: {}", known.join(", ")),
-                ));
+                let line_start: usize =
+                    text.split_inclusive('\n').take((player.line as usize).saturating_sub(1)).map(str::len).sum();
+                let within = text[line_start..].find(&format!("={profile}")).map_or(0, |at| at + 1);
+                let hint = format!("profiles of config/heads.toml: {}", known.join(", "));
+                faults.push(Fault::at(&path, &text, line_start + within, message, &hint));
             }
         }
     }

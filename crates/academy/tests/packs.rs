@@ -25,6 +25,7 @@ fn site() -> SiteContext {
         bay: None,
         environment: Some("indoor".to_owned()),
         limits: ParseLimits::default(),
+        hands: std::sync::Arc::default(),
     }
 }
 

@@ -16,7 +16,7 @@ use crate::number::NumberStyle;
 use crate::pack::{Pack, ProofMaterial};
 use crate::recognise::Recogniser;
 use crate::source::{Origin, TextSource, WordSource};
-use crate::spec::{ClubSpec, PackSpec, Text, TextSpec, TimeSpec, WordSpec};
+use crate::spec::{ClubSpec, EngineWord, PackSpec, Text, TextSpec, TimeSpec, WordSpec};
 use crate::unit::Unit;
 
 const CLUB_KINDS: [&str; 5] = ["driver", "fairway-wood", "hybrid", "iron", "wedge"];
@@ -181,7 +181,12 @@ impl Compiler<'_> {
         Known {
             fields: recogniser.fields.iter().chain(&recogniser.optional_fields).cloned().collect(),
             patterns: recogniser.patterns.clone(),
-            has_preamble: spec.dialect.preamble.is_some(),
+            // Documents and column files say things about all records beside them, without being told where.
+            has_preamble: spec.dialect.preamble.is_some()
+                || matches!(
+                    spec.engine.get_ref(),
+                    EngineWord::Json | EngineWord::Xml | EngineWord::Parquet | EngineWord::Arrow
+                ),
             has_units_row: spec.dialect.units_row.is_some(),
             missing: schema.missing_values.clone().unwrap_or_default(),
             style: Some(self.number_style(plain, schema.decimal_char.as_ref(), schema.group_char.as_ref())),

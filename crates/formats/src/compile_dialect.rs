@@ -2,6 +2,9 @@
 
 use toml::Spanned;
 
+use std::ops::Range;
+
+use crate::columnar::{Columnar, Container};
 use crate::compile::Compiler;
 use crate::delimited::Delimited;
 use crate::encoding::Encoding;
@@ -11,6 +14,80 @@ use crate::number::NumberStyle;
 use crate::preamble::PreambleStyle;
 use crate::record::Engine;
 use crate::spec::{DialectSpec, EngineWord, PackSpec, Text};
+
+/// The word of an engine and the keys of `[dialect]` that it reads.
+fn keys_of(engine: EngineWord) -> (&'static str, &'static [&'static str]) {
+    match engine {
+        EngineWord::Delimited => (
+            "delimited",
+            &[
+                "encoding",
+                "delimiter",
+                "quoteChar",
+                "doubleQuote",
+                "escapeChar",
+                "skipInitialSpace",
+                "commentChar",
+                "headerRows",
+                "headerJoin",
+                "headerFill",
+                "unitsRow",
+                "shortRows",
+                "preamble",
+            ],
+        ),
+        EngineWord::JsonLines => ("json-lines", &["encoding"]),
+        EngineWord::Json => ("json", &["encoding", "property"]),
+        EngineWord::Xml => ("xml", &["property"]),
+        EngineWord::Spreadsheet => (
+            "spreadsheet",
+            &["headerRows", "headerJoin", "headerFill", "unitsRow", "preamble", "sheetName", "sheetNumber"],
+        ),
+        EngineWord::Parquet => ("parquet", &[]),
+        EngineWord::Arrow => ("arrow", &[]),
+    }
+}
+
+/// The keys of a dialect that are written, with their places.
+fn written_keys(dialect: &DialectSpec) -> Vec<(&'static str, Range<usize>)> {
+    let DialectSpec {
+        encoding,
+        delimiter,
+        quote_char,
+        double_quote,
+        header_rows,
+        header_join,
+        comment_char,
+        units_row,
+        preamble,
+        escape_char,
+        skip_initial_space,
+        header_fill,
+        short_rows,
+        property,
+        sheet_name,
+        sheet_number,
+    } = dialect;
+    let keys = [
+        ("encoding", encoding.as_ref().map(Spanned::span)),
+        ("delimiter", delimiter.as_ref().map(Spanned::span)),
+        ("quoteChar", quote_char.as_ref().map(Spanned::span)),
+        ("doubleQuote", double_quote.as_ref().map(Spanned::span)),
+        ("headerRows", header_rows.as_ref().map(Spanned::span)),
+        ("headerJoin", header_join.as_ref().map(Spanned::span)),
+        ("commentChar", comment_char.as_ref().map(Spanned::span)),
+        ("unitsRow", units_row.as_ref().map(Spanned::span)),
+        ("preamble", preamble.as_ref().map(Spanned::span)),
+        ("escapeChar", escape_char.as_ref().map(Spanned::span)),
+        ("skipInitialSpace", skip_initial_space.as_ref().map(Spanned::span)),
+        ("headerFill", header_fill.as_ref().map(Spanned::span)),
+        ("shortRows", short_rows.as_ref().map(Spanned::span)),
+        ("property", property.as_ref().map(Spanned::span)),
+        ("sheetName", sheet_name.as_ref().map(Spanned::span)),
+        ("sheetNumber", sheet_number.as_ref().map(Spanned::span)),
+    ];
+    keys.into_iter().filter_map(|(key, span)| Some((key, span?))).collect()
+}
 
 impl Compiler<'_> {
     pub fn number_style(&mut self, base: NumberStyle, decimal: Option<&Text>, group: Option<&Text>) -> NumberStyle {
@@ -28,7 +105,7 @@ impl Compiler<'_> {
         style
     }
 
-    fn one_char(&mut self, text: &Text) -> Option<char> {
+    pub fn one_char(&mut self, text: &Text) -> Option<char> {
         let mut chars = text.get_ref().chars();
         let only = chars.next().filter(|_| chars.next().is_none());
         if only.is_none() {
@@ -39,23 +116,31 @@ impl Compiler<'_> {
 
     pub fn engine(&mut self, spec: &PackSpec) -> Box<dyn Engine> {
         let dialect = &spec.dialect;
-        let encodings = self.encodings(dialect);
-        match spec.engine.get_ref() {
-            EngineWord::JsonLines => {
-                let layout = [dialect.delimiter.as_ref(), dialect.quote_char.as_ref(), dialect.comment_char.as_ref()];
-                let preamble = dialect.preamble.as_ref().map(Spanned::span);
-                let rows =
-                    dialect.header_rows.as_ref().map(Spanned::span).or(dialect.units_row.as_ref().map(Spanned::span));
-                if let Some(span) = layout.into_iter().flatten().map(Spanned::span).next().or(preamble).or(rows) {
-                    self.fault(span, "the engine json-lines reads only dialect.encoding", "remove this key");
-                }
-                Box::new(JsonLines { encodings })
+        let (word, keys) = keys_of(*spec.engine.get_ref());
+        for (key, span) in written_keys(dialect) {
+            if !keys.contains(&key) {
+                let hint = match keys {
+                    [] => "it reads no key of [dialect]: remove this one".to_owned(),
+                    _ => format!("it reads {}", keys.join(", ")),
+                };
+                self.fault(span, format!("the engine {word} does not read dialect.{key}"), hint);
             }
-            EngineWord::Delimited => Box::new(self.delimited(dialect, encodings)),
+        }
+        match spec.engine.get_ref() {
+            EngineWord::Delimited => {
+                let encodings = self.encodings(dialect);
+                Box::new(self.delimited(dialect, encodings))
+            }
+            EngineWord::JsonLines => Box::new(JsonLines { encodings: self.encodings(dialect) }),
+            EngineWord::Json => Box::new(self.json_document(dialect)),
+            EngineWord::Xml => Box::new(self.xml(dialect)),
+            EngineWord::Spreadsheet => Box::new(self.spreadsheet(dialect)),
+            EngineWord::Parquet => Box::new(Columnar { container: Container::Parquet }),
+            EngineWord::Arrow => Box::new(Columnar { container: Container::Arrow }),
         }
     }
 
-    fn encodings(&mut self, dialect: &DialectSpec) -> Vec<Encoding> {
+    pub fn encodings(&mut self, dialect: &DialectSpec) -> Vec<Encoding> {
         let Some(labels) = &dialect.encoding else { return vec![Encoding::Utf8] };
         let mut encodings = Vec::new();
         for label in labels.get_ref().to_list() {
@@ -69,7 +154,7 @@ impl Compiler<'_> {
         encodings
     }
 
-    fn delimited(&mut self, dialect: &DialectSpec, encodings: Vec<Encoding>) -> Delimited {
+    pub fn delimited(&mut self, dialect: &DialectSpec, encodings: Vec<Encoding>) -> Delimited {
         let header_rows = dialect.header_rows.as_ref().map_or(vec![1], |rows| rows.get_ref().clone());
         if let Some(rows) = dialect
             .header_rows
@@ -107,12 +192,12 @@ impl Compiler<'_> {
             cells: CellStyle {
                 delimiter: dialect.delimiter.as_ref().and_then(|text| self.one_char(text)).unwrap_or(','),
                 quote,
-                double_quote: dialect.double_quote.unwrap_or(true),
+                double_quote: dialect.double_quote.as_ref().is_none_or(|word| *word.get_ref()),
             },
             comment: dialect.comment_char.as_ref().and_then(|text| self.one_char(text)),
             preamble,
             header_rows,
-            header_join: dialect.header_join.clone().unwrap_or_else(|| " ".to_owned()),
+            header_join: dialect.header_join.as_ref().map_or_else(|| " ".to_owned(), |text| text.get_ref().clone()),
             units_row,
         }
     }

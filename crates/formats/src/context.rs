@@ -1,5 +1,10 @@
 //! What a parser must know that does not stand in the file.
 
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use shot::Hand;
+
 /// The site and the folder a file came from.
 #[derive(Debug, Clone)]
 pub struct SiteContext {
@@ -13,6 +18,14 @@ pub struct SiteContext {
     pub environment: Option<String>,
     /// Bounds against files that are not what they seem.
     pub limits: ParseLimits,
+    /// Hands of the players that the roster knows, by their texts in [`player_key`] form: values that a device gives in the
+    /// player's own frame (open and closed, in and out) need the hand.
+    pub hands: Arc<HashMap<String, Hand>>,
+}
+
+/// The form in which player texts are compared: trimmed, in lower case.
+pub fn player_key(text: &str) -> String {
+    text.trim().to_lowercase()
 }
 
 /// Bounds on what one file may make the parser hold or do. Beyond a bound of the whole file (bytes, rows) the file is
@@ -27,8 +40,10 @@ pub struct ParseLimits {
     pub max_fields: usize,
     /// Most rows in a file.
     pub max_rows: u64,
-    /// Deepest nesting of a JSON record.
-    pub max_json_depth: usize,
+    /// Deepest nesting of a JSON or XML file.
+    pub max_depth: usize,
+    /// Most bytes that a packed file (xlsx, ods, a compressed column file) may unpack to.
+    pub max_unpacked_bytes: usize,
 }
 
 impl Default for ParseLimits {
@@ -39,7 +54,8 @@ impl Default for ParseLimits {
             max_line_bytes: 1 << 20,
             max_fields: 1_000,
             max_rows: 1_000_000,
-            max_json_depth: 32,
+            max_depth: 32,
+            max_unpacked_bytes: 512 << 20,
         }
     }
 }

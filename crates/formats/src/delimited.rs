@@ -8,7 +8,7 @@ use crate::context::ParseLimits;
 use crate::encoding::{self, Encoding, REPLACEMENT};
 use crate::lines::{CellStyle, Cells, Line, Lines};
 use crate::preamble::PreambleStyle;
-use crate::record::{Engine, Glance, Item, Opening, Record};
+use crate::record::{Engine, GLANCED_BYTES, Glance, Item, Opening, Record};
 use crate::rule::Rule;
 
 /// A quoted cell may hold line ends, but one that runs on for longer than this is a quote somebody forgot to close.
@@ -175,8 +175,9 @@ impl Delimited {
 }
 
 impl Engine for Delimited {
-    fn glance(&self, head: &[u8], whole: bool) -> Glance {
-        let text = match encoding::decode(head, &self.encodings, whole) {
+    fn glance(&self, bytes: &[u8]) -> Glance {
+        let head = &bytes[..bytes.len().min(GLANCED_BYTES)];
+        let text = match encoding::decode(head, &self.encodings, head.len() == bytes.len()) {
             Ok(text) => text,
             Err(obstacle) => return Glance { obstacle: Some(obstacle), ..Glance::default() },
         };

@@ -9,7 +9,7 @@ use serde_json::Value;
 use crate::context::ParseLimits;
 use crate::encoding::{self, Encoding, REPLACEMENT};
 use crate::lines::Lines;
-use crate::record::{Engine, Glance, Item, Opening, Record};
+use crate::record::{Engine, GLANCED_BYTES, Glance, Item, Opening, Record};
 use crate::rule::Rule;
 
 /// Objects at the head of a file that a glance reads; optional parts may be missing from the first one.
@@ -49,8 +49,9 @@ impl Record for Object {
 }
 
 impl Engine for JsonLines {
-    fn glance(&self, head: &[u8], whole: bool) -> Glance {
-        let text = match encoding::decode(head, &self.encodings, whole) {
+    fn glance(&self, bytes: &[u8]) -> Glance {
+        let head = &bytes[..bytes.len().min(GLANCED_BYTES)];
+        let text = match encoding::decode(head, &self.encodings, head.len() == bytes.len()) {
             Ok(text) => text,
             Err(obstacle) => return Glance { obstacle: Some(obstacle), ..Glance::default() },
         };
@@ -108,8 +109,8 @@ fn read_object(line: &str, limits: &ParseLimits) -> Result<Value, (Rule, String)
         return Err((Rule::BadEncoding, "the line holds bytes that are no text".to_owned()));
     }
     let depth = depth_of(line);
-    if depth > limits.max_json_depth {
-        return Err((Rule::TooDeep, format!("the record nests {depth} deep, the limit is {}", limits.max_json_depth)));
+    if depth > limits.max_depth {
+        return Err((Rule::TooDeep, format!("the record nests {depth} deep, the limit is {}", limits.max_depth)));
     }
     match serde_json::from_str::<Value>(line) {
         Ok(value @ Value::Object(_)) => Ok(value),
@@ -176,7 +177,7 @@ mod tests {
 
     #[test]
     fn lines_that_are_no_records_are_named() {
-        let limits = ParseLimits { max_line_bytes: 60, max_json_depth: 3, ..ParseLimits::default() };
+        let limits = ParseLimits { max_line_bytes: 60, max_depth: 3, ..ParseLimits::default() };
         let cases = [
             ("[1]", Rule::BadJson),
             ("{\"a\":", Rule::BadJson),

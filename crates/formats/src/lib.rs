@@ -11,9 +11,12 @@
 //! **Invariants.** No parser panics on any bytes. No parser gives up a file where it can return good rows plus problems.
 //! The only I/O of this crate is reading the pack folders in [`PackSet::load`]; there is no clock and no global state.
 
+mod columnar;
 mod compile;
 mod compile_dialect;
 mod compile_measures;
+mod compile_sheet;
+mod compile_tree;
 mod context;
 mod delimited;
 mod derive;
@@ -21,6 +24,7 @@ mod encoding;
 mod fault;
 mod file_name;
 mod instant;
+mod json_document;
 mod json_lines;
 mod lines;
 mod mapping;
@@ -34,9 +38,11 @@ mod rule;
 mod set;
 mod source;
 mod spec;
+mod spreadsheet;
 mod unit;
+mod xml;
 
-pub use context::{ParseLimits, SiteContext};
+pub use context::{ParseLimits, SiteContext, player_key};
 pub use fault::PackFault;
 pub use pack::{Pack, ParsedFile};
 pub use proof::{Difference, PackTestReport, SampleReport, test_pack};

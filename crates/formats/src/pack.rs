@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 
-use shot::{DeviceRow, ParsedShot, Problem, Severity};
+use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::mapping::Mapping;
@@ -43,8 +43,10 @@ pub(crate) struct ProofMaterial {
 /// What a file held.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ParsedFile {
-    /// The rows that were taken, in file order.
+    /// The shots that were taken, in file order; none where the pack reads strike marks.
     pub shots: Vec<ParsedShot>,
+    /// The strike marks that were taken, in file order; none where the pack reads shots.
+    pub marks: Vec<ParsedMark>,
     /// Everything that was wrong, in file order. Line 0 speaks of the whole file.
     pub problems: Vec<Problem>,
     /// Data rows that were seen, taken or not.
@@ -111,7 +113,7 @@ impl Pack {
             site,
             captures: self.recogniser.captures(file_name),
             opening: Opening::default(),
-            file: ParsedFile { shots: Vec::new(), problems: Vec::new(), rows_seen: 0 },
+            file: ParsedFile { shots: Vec::new(), marks: Vec::new(), problems: Vec::new(), rows_seen: 0 },
         };
         if bytes.len() > site.limits.max_file_bytes {
             let message = format!("the file has {} bytes, the limit is {}", bytes.len(), site.limits.max_file_bytes);

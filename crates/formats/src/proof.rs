@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
+use std::sync::Arc;
 
 use shot::{ParsedShot, Quantity};
 
@@ -109,6 +110,7 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
         bay: pack.proof.bay.clone(),
         environment: pack.proof.environment.clone(),
         limits: ParseLimits::default(),
+        hands: Arc::default(),
     };
     let mut proof = Proof { differences: Vec::new() };
     let mut samples = Vec::new();

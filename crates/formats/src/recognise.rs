@@ -8,8 +8,6 @@ use crate::record::Glance;
 use crate::set::PackSet;
 use crate::spec::FieldsMatch;
 
-/// Bytes at the head of a file that are looked at.
-const GLANCED_BYTES: usize = 64 << 10;
 /// Points a pack needs to be considered.
 const ENOUGH: u32 = 50;
 /// Two packs nearer than this are a tie.
@@ -155,14 +153,13 @@ fn listing(names: &[&str]) -> String {
 
 /// The score of one pack for a file.
 pub(crate) fn score_of(pack: &Pack, file_name: &str, bytes: &[u8]) -> PackScore {
-    let head = &bytes[..bytes.len().min(GLANCED_BYTES)];
-    let glance = pack.engine.glance(head, head.len() == bytes.len());
+    let glance = pack.engine.glance(bytes);
     let (score, because) = pack.recogniser.score(file_name, &glance);
     PackScore { pack: pack.name.clone(), score, because }
 }
 
 impl PackSet {
-    /// Which pack a file belongs to, by its name (without folders) and its first bytes.
+    /// Which pack a file belongs to, by its name (without folders) and its bytes.
     pub fn recognise(&self, file_name: &str, bytes: &[u8]) -> Recognition<'_> {
         let mut rated: Vec<(&Pack, PackScore)> =
             self.packs().iter().map(|pack| (pack, score_of(pack, file_name, bytes))).collect();

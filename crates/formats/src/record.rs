@@ -13,6 +13,10 @@ pub(crate) trait Record {
     fn line(&self) -> i64;
     /// The text of a field, or nothing where the record lacks it.
     fn text(&self, field: &str) -> Option<Cow<'_, str>>;
+    /// The number of a field, where the file holds it as one and not as text; `text` then gives it with a decimal point.
+    fn number(&self, _field: &str) -> Option<f64> {
+        None
+    }
     /// The word for a field's unit where the file states one.
     fn unit_word(&self, _field: &str) -> Option<&str> {
         None
@@ -59,10 +63,13 @@ pub(crate) struct Glance {
     pub obstacle: Option<String>,
 }
 
+/// Bytes at the head of a text file that are looked at.
+pub(crate) const GLANCED_BYTES: usize = 64 << 10;
+
 /// Cuts the bytes of one kind of file into records. Implement this for a further kind.
 pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
-    /// Looks at the first bytes of a file. `whole` = the file ends with them.
-    fn glance(&self, head: &[u8], whole: bool) -> Glance;
+    /// Looks at a file without reading more of it than recognition needs.
+    fn glance(&self, bytes: &[u8]) -> Glance;
     /// Hands every record and problem to `take`, until it breaks.
     fn read(&self, bytes: &[u8], limits: &ParseLimits, take: &mut dyn FnMut(Item<'_>) -> ControlFlow<()>);
     /// Whether a file that ends in these bytes looks finished.

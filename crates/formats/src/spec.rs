@@ -18,6 +18,9 @@ pub(crate) struct PackSpec {
     #[serde(default)]
     pub title: String,
     pub engine: Spanned<EngineWord>,
+    /// What a record of the file is.
+    #[serde(default)]
+    pub kind: Kind,
     /// Share of rejected rows above which a file is quarantined whole.
     pub max_problem_share: Option<Spanned<f64>>,
     #[serde(default)]
@@ -41,8 +44,31 @@ pub(crate) struct PackSpec {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum EngineWord {
+    /// Delimited text.
     Delimited,
+    /// One JSON object a line.
     JsonLines,
+    /// One JSON document that holds a list of objects.
+    Json,
+    /// One XML document that holds a repeated element.
+    Xml,
+    /// A sheet of an xlsx or ods workbook.
+    Spreadsheet,
+    /// An Apache Parquet file.
+    Parquet,
+    /// An Arrow IPC file or stream (also known as Feather, version 2).
+    Arrow,
+}
+
+/// What a record of a pack's files is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum Kind {
+    /// A shot.
+    #[default]
+    Shots,
+    /// A strike position that was noted or filmed apart from the shot.
+    StrikeMarks,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -64,13 +90,36 @@ pub(crate) struct DialectSpec {
     pub encoding: Option<Spanned<OneOrMany>>,
     pub delimiter: Option<Text>,
     pub quote_char: Option<Text>,
-    pub double_quote: Option<bool>,
+    pub double_quote: Option<Spanned<bool>>,
     pub header_rows: Option<Spanned<Vec<usize>>>,
-    pub header_join: Option<String>,
+    pub header_join: Option<Text>,
     pub comment_char: Option<Text>,
     /// Row of unit words, counted like `headerRows`.
     pub units_row: Option<Spanned<usize>>,
     pub preamble: Option<Spanned<PreambleSpec>>,
+    /// A character that takes the one behind it literally, inside and outside quotes.
+    pub escape_char: Option<Text>,
+    /// Whether blanks behind a delimiter are dropped before a quote is looked for.
+    pub skip_initial_space: Option<Spanned<bool>>,
+    /// Whether a blank cell of an upper header row takes the text of the cell to its left (merged cells).
+    pub header_fill: Option<Spanned<bool>>,
+    /// What becomes of a row with fewer cells than the header.
+    pub short_rows: Option<Spanned<ShortRows>>,
+    /// Where the records stand in a JSON or XML document: a path.
+    pub property: Option<Text>,
+    pub sheet_name: Option<Text>,
+    /// From 1.
+    pub sheet_number: Option<Spanned<usize>>,
+}
+
+/// What becomes of a row with fewer cells than the header.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub(crate) enum ShortRows {
+    #[default]
+    Reject,
+    /// The cells that lack are taken as missing.
+    Pad,
 }
 
 #[derive(Debug, Default, Deserialize)]

@@ -36,6 +36,7 @@ pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFol
         bay: folder.and_then(|folder| folder.bay.clone()),
         environment: folder.and_then(|folder| folder.environment.clone()),
         limits: ParseLimits { max_file_bytes: largest, ..ParseLimits::default() },
+        hands: std::sync::Arc::default(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use shot::{NaturalKey, ParsedShot, Problem, Severity, ShotRow};
+use shot::{NaturalKey, ParsedShot, Problem, Recorded, Severity, ShotRow};
 
 use crate::Roster;
 
@@ -31,6 +31,13 @@ pub(crate) fn shot_rows(parsed: Vec<ParsedShot>, origin: &Origin, roster: &Roste
     let mut problems = Vec::new();
     let mut positions_by_key: HashMap<String, Vec<usize>> = HashMap::with_capacity(parsed.len());
     for mut shot in parsed {
+        let recorded = Recorded {
+            player_id: shot.player_text.as_deref().map(|text| shot::placeholder_player(&origin.site_id, text)),
+            hand: shot.hand,
+            club_id: shot.club_id.clone(),
+            club_kind: shot.club_kind.clone(),
+            intent: shot.intent,
+        };
         let resolved = shot.player_text.as_deref().map(|text| roster.resolve(&origin.site_id, text));
         if shot.hand.is_none() {
             shot.hand = resolved.as_ref().and_then(|resolved| resolved.hand);
@@ -49,6 +56,7 @@ pub(crate) fn shot_rows(parsed: Vec<ParsedShot>, origin: &Origin, roster: &Roste
             site_id: origin.site_id.clone(),
             player_id: resolved.map(|resolved| resolved.player_id),
             parsed: shot,
+            recorded,
             source_file_id: origin.source_file_id.clone(),
             format: origin.format.clone(),
             format_version: origin.format_version.clone(),

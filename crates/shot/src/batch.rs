@@ -8,7 +8,7 @@ use arrow::array::{
 use arrow::error::ArrowError;
 
 use crate::datasets;
-use crate::row::{DeviceRow, ImportRow, RejectRow, ShotRow};
+use crate::row::{DeviceRow, ImportRow, MarkRow, RejectRow, ShotRow};
 use crate::{Quantity, TableSchema};
 
 /// Collects columns in the order they are pushed; `finish` checks them against the schema.
@@ -77,7 +77,43 @@ pub fn shots_batch(rows: &[ShotRow]) -> Result<RecordBatch, ArrowError> {
     let quality: Vec<Option<String>> =
         parsed().map(|shot| (!shot.quality.is_empty()).then(|| shot.quality.join(";"))).collect();
     columns.text(quality.iter().map(Option::as_deref));
+    let recorded = || rows.iter().map(|row| &row.recorded);
+    columns.text(recorded().map(|recorded| recorded.player_id.as_deref()));
+    columns.integer(recorded().map(|recorded| recorded.hand.map(crate::Hand::sign)));
+    columns.text(recorded().map(|recorded| recorded.club_id.as_deref()));
+    columns.text(recorded().map(|recorded| recorded.club_kind.as_deref()));
+    columns.text(recorded().map(|recorded| Some(recorded.intent.word())));
     columns.finish(&datasets::shots())
+}
+
+/// Strike marks as one batch of the `strike_marks` schema.
+pub fn strike_marks_batch(rows: &[MarkRow]) -> Result<RecordBatch, ArrowError> {
+    let mut columns = Columns(Vec::new());
+    let parsed = || rows.iter().map(|row| &row.parsed);
+    columns.text(rows.iter().map(|row| Some(row.mark_id.as_str())));
+    columns.text(rows.iter().map(|row| Some(row.site_id.as_str())));
+    columns.text(parsed().map(|mark| mark.bay.as_deref()));
+    columns.text(parsed().map(|mark| mark.session_text.as_deref()));
+    columns.text(rows.iter().map(|row| row.player_id.as_deref()));
+    columns.text(parsed().map(|mark| mark.club_id.as_deref()));
+    columns.instant(parsed().map(|mark| Some(mark.noted_at)));
+    columns.day(parsed().map(|mark| mark.local_date));
+    columns.text(parsed().map(|mark| Some(mark.zone.as_str())));
+    columns.real(parsed().map(|mark| Some(mark.time_sd_s)));
+    columns.real(parsed().map(|mark| Some(mark.strike_toe_mm)));
+    columns.real(parsed().map(|mark| mark.strike_up_mm));
+    columns.real(parsed().map(|mark| Some(mark.strike_sd_mm)));
+    columns.text(rows.iter().map(|row| Some(row.source_file_id.as_str())));
+    columns.integer(parsed().map(|mark| Some(mark.source_row)));
+    columns.text(rows.iter().map(|row| Some(row.format.as_str())));
+    columns.text(rows.iter().map(|row| Some(row.format_version.as_str())));
+    columns.integer(rows.iter().map(|row| Some(row.import_sequence)));
+    columns.instant(rows.iter().map(|row| Some(row.imported_at)));
+    let quality: Vec<Option<String>> =
+        parsed().map(|mark| (!mark.quality.is_empty()).then(|| mark.quality.join(";"))).collect();
+    columns.text(quality.iter().map(Option::as_deref));
+    columns.text(rows.iter().map(|row| row.recorded_player_id.as_deref()));
+    columns.finish(&datasets::strike_marks())
 }
 
 /// Problems as one batch of the `rejects` schema.
@@ -167,6 +203,7 @@ mod tests {
             site_id: "s".into(),
             player_id: None,
             parsed,
+            recorded: crate::Recorded::default(),
             source_file_id: "f".into(),
             format: "p".into(),
             format_version: "1".into(),

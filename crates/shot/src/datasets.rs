@@ -5,7 +5,7 @@ use crate::{Column, Quantity, TableSchema};
 
 /// Every dataset the pipeline writes, facts first.
 pub fn published_datasets() -> Vec<TableSchema> {
-    vec![shots(), rejects(), imports(), players(), clubs(), devices()]
+    vec![shots(), strike_marks(), strike_links(), bay_clocks(), rejects(), imports(), players(), clubs(), devices()]
 }
 
 fn quantity(quantity: Quantity) -> Column {
@@ -79,15 +79,133 @@ pub fn shots() -> TableSchema {
         Column::required("import_sequence", Integer, "", "order of imports at this site; the higher one won"),
         Column::required("imported_at", Instant, "", "instant of the import, UTC"),
         Column::optional("quality", Text, "", "quality codes joined by semicolons; null = nothing to report"),
+        // What a roster entry or a correction changes stays visible beside it, so that taking it back gives the same row again.
+        Column::optional(
+            "recorded_player_id",
+            Text,
+            "",
+            "unknown-... of the device's own name, before roster and corrections",
+        ),
+        Column::optional("recorded_hand", Integer, "", "hand as the device gave it: +1 right-handed, -1 left-handed"),
+        Column::optional("recorded_club_id", Text, "", "club as the device gave it, before corrections"),
+        Column::optional("recorded_club_kind", Text, "", "kind of that club"),
+        Column::optional("recorded_intent", Text, "", "intent as the device gave it, before corrections"),
     ]);
-    table(
+    let table = table(
         "shots",
-        "one row a shot, as recorded",
+        "one row a shot, as recorded, with roster, corrections and linked strikes applied",
         columns,
         &["shot_id"],
         &["player_id", "struck_at", "shot_id"],
         Some("local_date"),
+    );
+    TableSchema { version: 2, ..table }
+}
+
+/// The columns that say which import a row comes from.
+fn provenance() -> Vec<Column> {
+    vec![
+        Column::required("source_file_id", Text, "", "SHA-256 of the source file"),
+        Column::required("source_row", Integer, "", "line or record of the source file, from 1"),
+        Column::required("format", Text, "", "name of the mapping pack"),
+        Column::required("format_version", Text, "", "version of the mapping pack"),
+        Column::required("import_sequence", Integer, "", "order of imports at this site; the higher one won"),
+        Column::required("imported_at", Instant, "", "instant of the import, UTC"),
+    ]
+}
+
+/// `strike_marks`: one row a strike position that was noted or filmed apart from the shot.
+pub fn strike_marks() -> TableSchema {
+    let mut columns = vec![
+        Column::required("mark_id", Text, "", "identity of the mark: hash of the texts it was noted with"),
+        site_column(),
+        Column::optional("bay", Text, "", "bay the mark was noted in"),
+        Column::optional("session_id", Text, "", "session as the list or camera names it"),
+        Column::optional(
+            "player_id",
+            Text,
+            "",
+            "alias of the player, or unknown-... for a name the roster does not have",
+        ),
+        Column::optional("club_id", Text, "", "club, where the list names it"),
+        Column::required("noted_at", Instant, "", "instant by the list's or camera's own clock, UTC"),
+        Column::required("local_date", Day, "", "calendar day of noted_at in the site's zone"),
+        Column::required("zone", Text, "", "IANA zone of local_date"),
+        Column::required("time_sd_s", Real, "s", "standard deviation of noted_at apart from the clock's offset"),
+    ];
+    for number in [Quantity::StrikeToeMm, Quantity::StrikeUpMm, Quantity::StrikeSdMm] {
+        columns.push(quantity(number));
+    }
+    columns.extend(provenance());
+    columns.extend([
+        Column::optional("quality", Text, "", "quality codes joined by semicolons; null = nothing to report"),
+        Column::optional(
+            "recorded_player_id",
+            Text,
+            "",
+            "unknown-... of the noted name, before roster and corrections",
+        ),
+    ]);
+    table(
+        "strike_marks",
+        "one row a strike position noted or filmed apart from the shot",
+        columns,
+        &["mark_id"],
+        &["player_id", "noted_at", "mark_id"],
+        Some("local_date"),
     )
+}
+
+/// `strike_links`: one row a mark: the shot it belongs to, or why none is named.
+pub fn strike_links() -> TableSchema {
+    let columns = vec![
+        site_column(),
+        Column::required("mark_id", Text, "", "the mark"),
+        Column::required("fate", Text, "", "linked, ambiguous (several shots fit) or unmatched (none fits)"),
+        Column::optional("shot_id", Text, "", "the shot; null unless linked"),
+        Column::optional("probability", Real, "1", "probability of the link, or of the likeliest candidate"),
+        Column::optional(
+            "candidates",
+            Text,
+            "",
+            "shots that fit with their probabilities, likeliest first; null unless ambiguous",
+        ),
+        Column::optional("bay", Text, "", "bay of the mark"),
+        Column::optional("player_id", Text, "", "alias of the player"),
+        Column::required("noted_at", Instant, "", "instant of the mark by its own clock, UTC"),
+        Column::required("local_date", Day, "", "calendar day of noted_at in the site's zone"),
+        Column::optional("clock_offset_s", Real, "s", "estimated lead of the mark's clock over the shots' clock"),
+    ];
+    table(
+        "strike_links",
+        "one row a strike mark and what became of it",
+        columns,
+        &["mark_id"],
+        &["local_date", "bay", "noted_at", "mark_id"],
+        Some("local_date"),
+    )
+}
+
+/// `bay_clocks`: one row a bay, player and day with strike marks: how far their clock ran from that of the shots.
+pub fn bay_clocks() -> TableSchema {
+    let columns = vec![
+        site_column(),
+        Column::required("bay", Text, "", "bay; empty where marks and shots name none"),
+        Column::required("mark_format", Text, "", "mapping pack of the marks"),
+        Column::required("local_date", Day, "", "calendar day in the site's zone"),
+        Column::optional(
+            "clock_offset_s",
+            Real,
+            "s",
+            "lead of the marks' clock over the shots' clock; null where it is not identified",
+        ),
+        Column::optional("clock_offset_sd_s", Real, "s", "standard deviation of clock_offset_s"),
+        Column::required("marks", Integer, "1", "marks of the day"),
+        Column::required("marks_linked", Integer, "1", "marks that were linked to a shot"),
+        Column::required("marks_ambiguous", Integer, "1", "marks that several shots fit"),
+    ];
+    let key = ["bay", "mark_format", "local_date"];
+    table("bay_clocks", "one row a bay and day with strike marks", columns, &key, &key, Some("local_date"))
 }
 
 /// `rejects`: one row a problem found in an imported file.
@@ -109,7 +227,8 @@ pub fn rejects() -> TableSchema {
         Column::required("import_sequence", Integer, "", "order of imports at this site"),
         Column::required("imported_at", Instant, "", "instant of the import, UTC"),
     ];
-    let key = ["source_file_id", "source_row", "source_column", "rule"];
+    // The message too: one cell can break one rule twice, for two quantities.
+    let key = ["source_file_id", "source_row", "source_column", "rule", "message"];
     table("rejects", "one row a problem in an imported file", columns, &key, &key, Some("local_date"))
 }
 

@@ -38,10 +38,16 @@ pub fn shot_id(key: &NaturalKey<'_>) -> String {
     hash_of_parts(&parts)
 }
 
-/// The stable placeholder of a player text that the roster does not know (`unknown-` and 8 hexadecimal digits).
-/// The same text always gives the same placeholder, so that adding an alias later finds the shots again.
+/// The mark's identity, over the same kind of key as a shot's; no mark has the identity of a shot.
+pub fn mark_id(key: &NaturalKey<'_>) -> String {
+    hash_of_parts(&["mark", &shot_id(key)])
+}
+
+/// The stable placeholder of a player text that the roster does not know (`unknown-` and 12 hexadecimal digits).
+/// The same text, without regard to case and blanks around it, always gives the same placeholder, so that adding an alias
+/// later finds the shots again.
 pub fn placeholder_player(site_id: &str, player_text: &str) -> String {
-    format!("unknown-{}", &hash_of_parts(&[site_id, player_text.trim()])[..8])
+    format!("unknown-{}", &hash_of_parts(&[site_id, &player_text.trim().to_lowercase()])[..12])
 }
 
 /// 128 bits of SHA-256 of one text, as 32 hexadecimal digits.
@@ -96,7 +102,7 @@ mod tests {
 
     #[test]
     fn placeholders_are_stable_and_apart() {
-        assert_eq!(placeholder_player("north", " Wren "), placeholder_player("north", "Wren"));
+        assert_eq!(placeholder_player("north", " Wren "), placeholder_player("north", "wren"));
         assert_ne!(placeholder_player("north", "Wren"), placeholder_player("south", "Wren"));
     }
 }

@@ -16,11 +16,15 @@ mod quantity;
 mod row;
 mod schema;
 
-pub use batch::{devices_batch, imports_batch, rejects_batch, shots_batch};
+pub use batch::{devices_batch, imports_batch, rejects_batch, shots_batch, strike_marks_batch};
 pub use calendar::{LocalDay, Month, monday_of};
-pub use datasets::{clubs, devices, imports, players, published_datasets, rejects, shots};
-pub use identity::{NaturalKey, placeholder_player, shot_id, text_hash};
+pub use datasets::{
+    bay_clocks, clubs, devices, imports, players, published_datasets, rejects, shots, strike_links, strike_marks,
+};
+pub use identity::{NaturalKey, mark_id, placeholder_player, shot_id, text_hash};
 pub use problem::{Problem, Severity};
 pub use quantity::{Measures, Quantity};
-pub use row::{DeviceRow, Hand, ImportRow, Intent, ParsedShot, RejectRow, ShotRow, StrikeSource};
+pub use row::{
+    DeviceRow, Hand, ImportRow, Intent, MarkRow, ParsedMark, ParsedShot, Recorded, RejectRow, ShotRow, StrikeSource,
+};
 pub use schema::{Column, ColumnKind, TableSchema};

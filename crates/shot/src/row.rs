@@ -136,8 +136,10 @@ pub struct ShotRow {
     pub site_id: String,
     /// Alias of the player, or a placeholder.
     pub player_id: Option<String>,
-    /// What the parser understood; its `hand` is completed from the roster.
+    /// What the parser understood, with roster, corrections and linked strikes applied.
     pub parsed: ParsedShot,
+    /// What of it a roster entry or a correction may have changed, as it was.
+    pub recorded: Recorded,
     /// SHA-256 of the source file's bytes.
     pub source_file_id: String,
     /// Name of the mapping pack.
@@ -145,6 +147,81 @@ pub struct ShotRow {
     /// Version of the mapping pack.
     pub format_version: String,
     /// Order of imports at this site; the higher one wins a merge.
+    pub import_sequence: i64,
+    /// UTC microseconds since 1970.
+    pub imported_at: i64,
+}
+
+/// What the device said of a shot before roster and corrections.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Recorded {
+    /// Placeholder of the device's player text; `None` where it named nobody.
+    pub player_id: Option<String>,
+    /// Hand, where the device said it.
+    pub hand: Option<Hand>,
+    /// Club.
+    pub club_id: Option<String>,
+    /// Kind of that club.
+    pub club_kind: Option<String>,
+    /// Intent.
+    pub intent: Intent,
+}
+
+/// A strike position as a parser understood it, noted or filmed apart from the shot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ParsedMark {
+    /// Line or record of the source, from 1.
+    pub source_row: i64,
+    /// Bay.
+    pub bay: Option<String>,
+    /// Session as the list or camera names it.
+    pub session_text: Option<String>,
+    /// The mark's own number or text.
+    pub mark_text: Option<String>,
+    /// Player as noted.
+    pub player_text: Option<String>,
+    /// Club as mapped by the pack.
+    pub club_id: Option<String>,
+    /// Time text, part of the identity.
+    pub time_text: String,
+    /// UTC microseconds since 1970, by the clock of whoever noted it.
+    pub noted_at: i64,
+    /// Local calendar day in `zone`.
+    pub local_date: LocalDay,
+    /// IANA zone the local date was taken in.
+    pub zone: String,
+    /// Standard deviation of the noted time, s, apart from the clock's offset.
+    pub time_sd_s: f64,
+    /// mm from the face centre, positive toward the toe.
+    pub strike_toe_mm: f64,
+    /// mm from the face centre, positive toward the crown; `None` where only the width was noted.
+    pub strike_up_mm: Option<f64>,
+    /// Standard deviation of the position, mm.
+    pub strike_sd_mm: f64,
+    /// Quality codes.
+    pub quality: Vec<String>,
+}
+
+/// One row of the `strike_marks` dataset.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkRow {
+    /// Identity of the mark.
+    pub mark_id: String,
+    /// The site whose daemon imported it.
+    pub site_id: String,
+    /// Alias of the player, or a placeholder.
+    pub player_id: Option<String>,
+    /// Placeholder of the noted player text.
+    pub recorded_player_id: Option<String>,
+    /// What the parser understood.
+    pub parsed: ParsedMark,
+    /// SHA-256 of the source file's bytes.
+    pub source_file_id: String,
+    /// Name of the mapping pack.
+    pub format: String,
+    /// Version of the mapping pack.
+    pub format_version: String,
+    /// Order of imports at this site.
     pub import_sequence: i64,
     /// UTC microseconds since 1970.
     pub imported_at: i64,

@@ -31,6 +31,7 @@ pub fn site() -> SiteContext {
         bay: Some("7".to_owned()),
         environment: Some("indoor".to_owned()),
         limits: ParseLimits::default(),
+        hands: std::sync::Arc::default(),
     }
 }
 

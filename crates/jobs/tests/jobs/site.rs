@@ -110,6 +110,7 @@ pub fn shot(player: &str, date: &str, number: i64, ball_speed_mps: f64) -> ShotR
             strike_source: None,
             quality: Vec::new(),
         },
+        recorded: shot::Recorded::default(),
         source_file_id: "f".repeat(64),
         format: "test".into(),
         format_version: "1".into(),

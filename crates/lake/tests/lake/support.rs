@@ -72,6 +72,7 @@ pub fn shot_rows(sequence: i64, source: &str, hits: &[Hit]) -> RecordBatch {
             site_id: "north".into(),
             player_id: (position % 2 == 0).then(|| "wren".to_owned()),
             parsed,
+            recorded: shot::Recorded::default(),
             source_file_id: source.into(),
             format: "pack".into(),
             format_version: "1".into(),

@@ -1,0 +1,1 @@
+//! Which hand-noted strike mark belongs to which shot.

@@ -89,7 +89,7 @@ fn heads_and_words_are_checked() {
         ),
         (
             head().replace("delimited", "json-lines").replace("[dialect]", "[dialect]\ndelimiter = \",\""),
-            "the engine json-lines reads only dialect.encoding",
+            "the engine json-lines does not read dialect.delimiter",
         ),
     ];
     for (text, expected) in cases {

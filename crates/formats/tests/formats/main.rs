@@ -6,6 +6,8 @@ mod faults;
 mod recognition;
 mod robustness;
 mod shipped;
+mod times;
+mod values;
 
 use std::path::{Path, PathBuf};
 

@@ -1,15 +1,19 @@
 //! A pack that was checked, and the reading of a file with it.
 
+use std::collections::{BTreeMap, HashMap};
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 
+use chrono::DateTime;
 use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
+use crate::instant::local_day;
 use crate::mapping::Mapping;
 use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
 use crate::record::{Engine, Item, Opening};
+use crate::repeated_hour::{self, AMBIGUOUS_HOUR, AMBIGUOUS_HOUR_RESOLVED, Choice, Possible};
 use crate::rule::Rule;
 use crate::source::View;
 
@@ -30,6 +34,15 @@ pub struct Pack {
     pub(crate) marks: Option<MarkMapping>,
     pub(crate) devices: Vec<DeviceRow>,
     pub(crate) proof: ProofMaterial,
+    /// The text of the pack's `format.toml`, and where it stands.
+    pub(crate) text: PackText,
+}
+
+/// A pack as written.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PackText {
+    pub path: PathBuf,
+    pub text: String,
 }
 
 /// What a pack brings along to prove itself with.
@@ -117,6 +130,7 @@ impl Pack {
             captures: self.recogniser.captures(file_name),
             opening: Opening::default(),
             file: ParsedFile { shots: Vec::new(), marks: Vec::new(), problems: Vec::new(), rows_seen: 0 },
+            later: Vec::new(),
         };
         if bytes.len() > site.limits.max_file_bytes {
             let message = format!("the file has {} bytes, the limit is {}", bytes.len(), site.limits.max_file_bytes);
@@ -124,6 +138,7 @@ impl Pack {
             return reading.file;
         }
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
+        reading.settle_repeated_hour();
         reading.file
     }
 }
@@ -135,6 +150,8 @@ struct Reading<'a> {
     captures: Vec<(String, String)>,
     opening: Opening,
     file: ParsedFile,
+    /// Shots of a local time that occurred twice, by their place, with the second instant.
+    later: Vec<(usize, i64)>,
 }
 
 impl Reading<'_> {
@@ -146,11 +163,20 @@ impl Reading<'_> {
             }
             Item::Record(record) => {
                 self.file.rows_seen += 1;
-                let view = View { record, opening: &self.opening, captures: &self.captures };
-                let (shot, mut problems) = self.pack.mapping.read(&view, self.site);
-                match &self.pack.marks {
-                    None => self.file.shots.extend(shot),
-                    Some(marks) => self.file.marks.extend(marks.read(&view, self.site, shot, &mut problems)),
+                let names = &self.pack.recogniser.names;
+                if let Some(problem) = names.ambiguous(record) {
+                    self.file.problems.push(problem);
+                    return self.check_bounds();
+                }
+                let record = names.wrap(record);
+                let view = View { record: &record, opening: &self.opening, captures: &self.captures };
+                let (read, mut problems) = self.pack.mapping.read(&view, self.site);
+                if let Some(marks) = &self.pack.marks {
+                    let shot = read.map(|(shot, _)| shot);
+                    self.file.marks.extend(marks.read(&view, self.site, shot, &mut problems));
+                } else if let Some((shot, later)) = read {
+                    self.later.extend(later.map(|later| (self.file.shots.len(), later)));
+                    self.file.shots.push(shot);
                 }
                 self.file.problems.extend(problems);
             }
@@ -160,6 +186,34 @@ impl Reading<'_> {
             }
         }
         self.check_bounds()
+    }
+
+    /// Once all rows are known, their order tells most rows of a repeated hour apart.
+    fn settle_repeated_hour(&mut self) {
+        if self.later.is_empty() {
+            return;
+        }
+        let later: HashMap<usize, i64> = self.later.iter().copied().collect();
+        let mut sessions: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
+        for (place, shot) in self.file.shots.iter().enumerate() {
+            sessions.entry(shot.session_text.as_deref()).or_default().push(place);
+        }
+        let places: Vec<Vec<usize>> = sessions.into_values().collect();
+        let possible =
+            |place: &usize| Possible { first: self.file.shots[*place].struck_at, later: later.get(place).copied() };
+        let rows: Vec<Vec<Possible>> = places.iter().map(|places| places.iter().map(possible).collect()).collect();
+        for (place, choice) in places.iter().flatten().zip(repeated_hour::decide(&rows).into_iter().flatten()) {
+            let shot = &mut self.file.shots[*place];
+            if matches!(choice, Choice::First | Choice::Later) {
+                shot.quality.retain(|code| code != AMBIGUOUS_HOUR);
+                shot.quality.push(AMBIGUOUS_HOUR_RESOLVED.to_owned());
+            }
+            let later = later.get(place).filter(|_| choice == Choice::Later);
+            if let Some(instant) = later.and_then(|micros| DateTime::from_timestamp_micros(*micros)) {
+                shot.struck_at = instant.timestamp_micros();
+                shot.local_date = local_day(instant, self.site.zone);
+            }
+        }
     }
 
     fn check_bounds(&mut self) -> ControlFlow<()> {
@@ -186,9 +240,10 @@ impl Reading<'_> {
     fn check_header(&mut self) -> ControlFlow<()> {
         let Some(header) = self.opening.header.clone() else { return ControlFlow::Continue(()) };
         for (name, required) in self.pack.fields() {
-            let found = header.iter().filter(|column| *column == name).count();
+            let names = &self.pack.recogniser.names;
+            let found = header.iter().filter(|column| names.canonical(column) == name).count();
             if found > 1 {
-                let message = format!("the header has {found} columns named \"{name}\"");
+                let message = format!("the header has {found} columns named {}", names.listed(name));
                 return self.refuse(Rule::AmbiguousColumn, Some(name), message);
             }
             if found == 0 && required {

@@ -8,6 +8,7 @@ use chrono::DateTime;
 use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
+use crate::drift;
 use crate::instant::local_day;
 use crate::mapping::Mapping;
 use crate::recognise::Recogniser;
@@ -136,6 +137,7 @@ impl Pack {
         }
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
         reading.settle_repeated_hour();
+        drift::advise(self, bytes, &mut reading.file.problems);
         reading.file
     }
 }

@@ -3,9 +3,11 @@
 mod derivations;
 mod dialects;
 mod faults;
+mod packages;
 mod recognition;
 mod robustness;
 mod shipped;
+mod workbooks;
 
 use std::path::{Path, PathBuf};
 

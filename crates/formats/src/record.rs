@@ -66,6 +66,9 @@ pub(crate) struct Glance {
 /// Bytes at the head of a text file that are looked at.
 pub(crate) const GLANCED_BYTES: usize = 64 << 10;
 
+/// Records at the head of a document that a glance reads; optional parts may be missing from the first one.
+pub(crate) const GLANCED_RECORDS: usize = 20;
+
 /// Cuts the bytes of one kind of file into records. Implement this for a further kind.
 pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     /// Looks at a file without reading more of it than recognition needs.

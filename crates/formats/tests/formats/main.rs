@@ -2,6 +2,8 @@
 
 mod derivations;
 mod dialects;
+mod documents;
+mod elements;
 mod faults;
 mod recognition;
 mod robustness;

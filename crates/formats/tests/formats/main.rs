@@ -5,9 +5,12 @@ mod dialects;
 mod documents;
 mod elements;
 mod faults;
+mod hostile;
 mod recognition;
 mod robustness;
 mod shipped;
+mod survive;
+mod torture;
 
 use std::path::{Path, PathBuf};
 

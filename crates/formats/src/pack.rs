@@ -7,7 +7,6 @@ use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::drift;
-use crate::instant::local_day;
 use crate::mapping::Mapping;
 use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;

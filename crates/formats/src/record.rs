@@ -89,6 +89,9 @@ pub(crate) struct DialectChange {
     pub value: String,
 }
 
+/// Records at the head of a document that a glance reads; optional parts may be missing from the first one.
+pub(crate) const GLANCED_RECORDS: usize = 20;
+
 /// Cuts the bytes of one kind of file into records. Implement this for a further kind.
 pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     /// Looks at a file without reading more of it than recognition needs.

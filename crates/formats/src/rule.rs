@@ -33,8 +33,16 @@ pub enum Rule {
     BadTime,
     /// The local time falls into the hour that daylight saving skips.
     NonexistentTime,
-    /// The line is no JSON object.
+    /// The line, record or document is no JSON.
     BadJson,
+    /// The record or document is no well-formed XML.
+    BadXml,
+    /// An XML file declares or uses entities of its own.
+    XmlEntity,
+    /// The document has no records where the pack looks for them.
+    NoRecords,
+    /// The document ends before it is closed.
+    Truncated,
     /// Bytes that are no text in the pack's encodings.
     BadEncoding,
     /// The units row has a word that the pack does not know.
@@ -43,9 +51,9 @@ pub enum Rule {
     NoHeader,
     /// A line exceeds the limit.
     LineTooLong,
-    /// A row has more cells than the limit.
+    /// A row has more cells, or a record more fields, than the limit.
     TooManyFields,
-    /// A JSON record nests deeper than the limit.
+    /// A JSON or XML record nests deeper than the limit.
     TooDeep,
     /// The file exceeds the limit.
     FileTooLarge,
@@ -75,7 +83,7 @@ pub enum Rule {
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 33] = [
+    pub const ALL: [Rule; 37] = [
         Rule::NotANumber,
         Rule::SignUnclear,
         Rule::HandUnknown,
@@ -91,6 +99,10 @@ impl Rule {
         Rule::BadTime,
         Rule::NonexistentTime,
         Rule::BadJson,
+        Rule::BadXml,
+        Rule::XmlEntity,
+        Rule::NoRecords,
+        Rule::Truncated,
         Rule::BadEncoding,
         Rule::UnitUnknown,
         Rule::NoHeader,
@@ -163,13 +175,25 @@ impl Rule {
             ),
             Rule::BadJson => (
                 "bad-json",
-                "each line must hold one JSON object; a last line cut short means the file was not finished",
+                "export again; if it stays, open the file in an editor that marks JSON errors, and tell the device's maker",
             ),
+            Rule::BadXml => (
+                "bad-xml",
+                "export again; if it stays, open the file in an editor that marks XML errors, and tell the device's maker",
+            ),
+            Rule::XmlEntity => (
+                "xml-entity",
+                "entities are never expanded, since they can hide anything: export without a DOCTYPE, or write the text out",
+            ),
+            Rule::NoRecords => ("no-records", "compare dialect.property of the pack with the file"),
+            Rule::Truncated => ("truncated", "the file was not finished or not copied whole: export or copy it again"),
             Rule::BadEncoding => ("bad-encoding", "check the encoding list of the pack against what the device writes"),
             Rule::UnitUnknown => ("unit-unknown", "add the device's unit word to unitWords of the pack"),
             Rule::NoHeader => ("no-header", "check that the file is whole and belongs to this pack"),
             Rule::LineTooLong => ("line-too-long", "check that the file is a text export"),
-            Rule::TooManyFields => ("too-many-fields", "check the delimiter of the pack against the file"),
+            Rule::TooManyFields => {
+                ("too-many-fields", "check the delimiter of the pack against the file, and that a record is a shot")
+            }
             Rule::TooDeep => ("too-deep", "check that the file is this device's export"),
             Rule::FileTooLarge => ("file-too-large", "split the export into smaller files, for example one a day"),
             Rule::TooManyRows => ("too-many-rows", "split the export into smaller files, for example one a day"),

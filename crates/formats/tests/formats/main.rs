@@ -2,14 +2,19 @@
 
 mod derivations;
 mod dialects;
+mod documents;
 mod drift;
+mod elements;
 mod faults;
+mod hostile;
 mod marks;
 mod packages;
 mod recognition;
 mod robustness;
 mod shipped;
+mod survive;
 mod times;
+mod torture;
 mod values;
 mod workbooks;
 

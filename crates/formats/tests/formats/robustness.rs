@@ -1,8 +1,8 @@
 //! No bytes make a parser panic, loop, or forget a row.
 
 use proptest::prelude::*;
-use shot::Severity;
 
+use crate::survive::survive;
 use crate::{shipped, shipped_dir, site};
 
 /// Names and bytes of the shipped samples, with the pack's name.
@@ -20,36 +20,8 @@ fn samples() -> Vec<(String, String, Vec<u8>)> {
     samples
 }
 
-/// What holds of every outcome, whatever the bytes.
 fn check(pack: &formats::Pack, name: &str, bytes: &[u8]) {
-    let file = pack.parse(name, bytes, &site());
-    let lines = i64::try_from(bytes.len()).expect("a small file") + 1;
-    let rejected = file.problems.iter().filter(|problem| problem.severity == Severity::Rejected);
-    let refused = rejected.clone().any(|problem| problem.line == 0);
-    // Every row is either taken, rejected, or said to hold no mark; never two of these and never lost.
-    if !refused {
-        let taken = file.shots.len() + file.marks.len();
-        let unmarked = file.problems.iter().filter(|problem| problem.rule == "no-mark").count();
-        assert_eq!((taken + unmarked) as u64 + file.rows_rejected(), file.rows_seen);
-    }
-    assert!(file.shots.is_empty() || file.marks.is_empty());
-    for mark in &file.marks {
-        assert!((1..=lines).contains(&mark.source_row));
-        assert!(!rejected.clone().any(|problem| problem.line == mark.source_row));
-    }
-    for shot in &file.shots {
-        assert!((1..=lines).contains(&shot.source_row));
-        assert!(!rejected.clone().any(|problem| problem.line == shot.source_row));
-        assert!(shot.measures.implausible().is_empty());
-    }
-    for problem in &file.problems {
-        assert!((0..=lines).contains(&problem.line));
-        assert!(problem.text.chars().count() <= 201);
-        assert!(!problem.rule.is_empty() && !problem.message.is_empty() && !problem.hint.is_empty());
-    }
-    let share = file.problem_share();
-    assert!((0.0..=1.0).contains(&share));
-    let _ = pack.structural_end(bytes);
+    survive(pack, name, bytes, &site());
 }
 
 /// One change to a sample.

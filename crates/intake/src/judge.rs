@@ -9,7 +9,7 @@ use crate::settings::{IntakeSettings, WatchedFolder};
 /// The judgement on a file.
 pub(crate) enum Judgement<'a> {
     /// It is taken.
-    Accept { pack: &'a Pack, parsed: ParsedFile },
+    Accept { pack: &'a Pack, parsed: ParsedFile, scores: Vec<PackScore> },
     /// The format's structural end is missing: the device may still be writing.
     Unfinished { pack: &'a Pack },
     /// It is refused whole.
@@ -90,7 +90,7 @@ pub(crate) fn judge_with<'a>(
     site: &SiteContext,
 ) -> Judgement<'a> {
     let parsed = pack.parse(name, bytes, site);
-    let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed } };
+    let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed, scores } };
     Judgement::Refuse(Box::new(Refusal {
         reason,
         hint: hint.to_owned(),

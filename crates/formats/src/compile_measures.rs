@@ -16,7 +16,7 @@ use crate::unit::Unit;
 
 const FACE_REFERENCES: [&str; 2] = ["face-centre", "strike-point"];
 
-fn device(quantity: Quantity, measured: bool, standard_deviation: Option<f64>) -> DeviceRow {
+pub(crate) fn device(quantity: Quantity, measured: bool, standard_deviation: Option<f64>) -> DeviceRow {
     DeviceRow {
         format: String::new(),
         format_version: String::new(),
@@ -109,7 +109,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn deviation(&mut self, spec: Option<&Spanned<f64>>) -> Option<f64> {
+    pub fn deviation(&mut self, spec: Option<&Spanned<f64>>) -> Option<f64> {
         let value = *spec?.get_ref();
         if value > 0.0 && value.is_finite() {
             return Some(value);

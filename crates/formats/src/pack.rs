@@ -7,6 +7,7 @@ use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::mapping::Mapping;
+use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
 use crate::record::{Engine, Item, Opening};
 use crate::rule::Rule;
@@ -25,6 +26,8 @@ pub struct Pack {
     pub(crate) engine: Box<dyn Engine>,
     pub(crate) recogniser: Recogniser,
     pub(crate) mapping: Mapping,
+    /// What a pack of strike marks reads besides; none in a pack of shots.
+    pub(crate) marks: Option<MarkMapping>,
     pub(crate) devices: Vec<DeviceRow>,
     pub(crate) proof: ProofMaterial,
 }
@@ -144,8 +147,11 @@ impl Reading<'_> {
             Item::Record(record) => {
                 self.file.rows_seen += 1;
                 let view = View { record, opening: &self.opening, captures: &self.captures };
-                let (shot, problems) = self.pack.mapping.read(&view, self.site);
-                self.file.shots.extend(shot);
+                let (shot, mut problems) = self.pack.mapping.read(&view, self.site);
+                match &self.pack.marks {
+                    None => self.file.shots.extend(shot),
+                    Some(marks) => self.file.marks.extend(marks.read(&view, self.site, shot, &mut problems)),
+                }
                 self.file.problems.extend(problems);
             }
             Item::Problem(problem) => {
@@ -179,7 +185,7 @@ impl Reading<'_> {
     /// A header tells before the first row whether the file can be read at all.
     fn check_header(&mut self) -> ControlFlow<()> {
         let Some(header) = self.opening.header.clone() else { return ControlFlow::Continue(()) };
-        for (name, required) in self.pack.mapping.fields() {
+        for (name, required) in self.pack.fields() {
             let found = header.iter().filter(|column| *column == name).count();
             if found > 1 {
                 let message = format!("the header has {found} columns named \"{name}\"");

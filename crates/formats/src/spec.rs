@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+use crate::spec_mark::MarkSpec;
+
 /// A text whose place in the file is known.
 pub(crate) type Text = Spanned<String>;
 
@@ -33,6 +35,7 @@ pub(crate) struct PackSpec {
     pub time: Spanned<TimeSpec>,
     #[serde(default)]
     pub shot: ShotSpec,
+    pub mark: Option<Spanned<MarkSpec>>,
     #[serde(default)]
     pub measures: BTreeMap<Text, NumberSpec>,
     #[serde(default)]

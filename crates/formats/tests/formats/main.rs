@@ -3,6 +3,7 @@
 mod derivations;
 mod dialects;
 mod faults;
+mod marks;
 mod recognition;
 mod robustness;
 mod shipped;

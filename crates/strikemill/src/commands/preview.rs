@@ -6,7 +6,6 @@ use ::intake::{Foreseen, NameToSettle, Preview, PreviewBasis, Taking, Unsettled,
 use anyhow::bail;
 use ledger::Ledger;
 
-
 use crate::output::say;
 use crate::studio::{Written, intake_settings, report_faults};
 

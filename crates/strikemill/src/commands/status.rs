@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use ::intake::names_to_settle;
-use chrono::DateTime;
-use console::{CorrectionUse, OpenName, StatusReport, Upkeep};
+use ::intake::{bay_days, names_to_settle};
+use chrono::{DateTime, NaiveDate};
+use console::{CorrectionUse, MarksOfDay, OpenName, StatusReport, Upkeep};
 
 use crate::config::Configuration;
 use crate::output::say;
@@ -37,6 +37,17 @@ fn upkeep(studio: &Studio) -> anyhow::Result<Upkeep> {
     for line in studio.corrections.lines() {
         let shots = counts.get(&line.key).copied().unwrap_or(0);
         upkeep.corrections.push(CorrectionUse { line: line.line, text: line.text.clone(), shots });
+    }
+    for day in bay_days(&studio.lake)? {
+        let date = NaiveDate::default() + chrono::TimeDelta::days(i64::from(day.local_date));
+        upkeep.marks.push(MarksOfDay {
+            bay: day.bay,
+            day: date.to_string(),
+            format: day.mark_format,
+            marks: day.marks,
+            ambiguous: day.ambiguous,
+            clock_offset_s: day.clock_offset_s,
+        });
     }
     Ok(upkeep)
 }

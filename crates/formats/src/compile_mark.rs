@@ -134,8 +134,12 @@ impl Compiler<'_> {
             return TimeDeviation::Same(self.deviation(Some(stated)).unwrap_or(BY_A_MACHINE));
         }
         let formats = match &time.style {
-            TimeStyle::Epoch(EpochUnit::Milliseconds) => return TimeDeviation::Same(BY_A_MACHINE),
-            TimeStyle::Epoch(_) => return TimeDeviation::Same(TO_THE_SECOND),
+            // Workbooks keep what a person typed, and seldom say whether that had seconds.
+            TimeStyle::Epoch(EpochUnit::Serial1900 | EpochUnit::Serial1904) => {
+                return TimeDeviation::Same(to_the_minute());
+            }
+            TimeStyle::Epoch(EpochUnit::Seconds) => return TimeDeviation::Same(TO_THE_SECOND),
+            TimeStyle::Epoch(_) => return TimeDeviation::Same(BY_A_MACHINE),
             TimeStyle::Formats(formats) => formats,
         };
         let mut deviations = Vec::with_capacity(formats.len());

@@ -1,7 +1,7 @@
 //! One record to one strike mark: the words and the time are read as those of a shot, the position comes from numbers or from
 //! a cell of a grid.
 
-use shot::{ParsedMark, ParsedShot, Problem, Quantity};
+use shot::{ParsedMark, ParsedShot, Problem, Quantity, Severity};
 
 use crate::context::SiteContext;
 use crate::grid::Grid;
@@ -81,6 +81,11 @@ impl MarkMapping {
         shot: Option<ParsedShot>,
         problems: &mut Vec<Problem>,
     ) -> Option<ParsedMark> {
+        // A side that cannot be told is a note on a shot, which is worth keeping without; on a mark it leaves nothing.
+        if let Some(problem) = problems.iter_mut().find(|problem| problem.rule == Rule::HandUnknown.word()) {
+            problem.severity = Severity::Rejected;
+            return None;
+        }
         let spot = match &self.position {
             Position::Grid(reading) => reading.read(view),
             Position::Numbers(toe) => number_spot(toe, view, shot.as_ref()?),

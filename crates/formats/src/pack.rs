@@ -10,6 +10,7 @@ use crate::mapping::Mapping;
 use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
 use crate::record::{Engine, Item, Opening};
+use crate::repeated_hour;
 use crate::rule::Rule;
 use crate::source::View;
 
@@ -30,6 +31,15 @@ pub struct Pack {
     pub(crate) marks: Option<MarkMapping>,
     pub(crate) devices: Vec<DeviceRow>,
     pub(crate) proof: ProofMaterial,
+    /// The text of the pack's `format.toml`, and where it stands.
+    pub(crate) text: PackText,
+}
+
+/// A pack as written.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PackText {
+    pub path: PathBuf,
+    pub text: String,
 }
 
 /// What a pack brings along to prove itself with.
@@ -117,6 +127,7 @@ impl Pack {
             captures: self.recogniser.captures(file_name),
             opening: Opening::default(),
             file: ParsedFile { shots: Vec::new(), marks: Vec::new(), problems: Vec::new(), rows_seen: 0 },
+            later: Vec::new(),
         };
         if bytes.len() > site.limits.max_file_bytes {
             let message = format!("the file has {} bytes, the limit is {}", bytes.len(), site.limits.max_file_bytes);
@@ -124,6 +135,8 @@ impl Pack {
             return reading.file;
         }
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
+        repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
+        repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
         reading.file
     }
 }
@@ -135,6 +148,8 @@ struct Reading<'a> {
     captures: Vec<(String, String)>,
     opening: Opening,
     file: ParsedFile,
+    /// Shots, or marks, of a local time that occurred twice: their place among the others, and the second instant.
+    later: Vec<(usize, i64)>,
 }
 
 impl Reading<'_> {
@@ -146,11 +161,24 @@ impl Reading<'_> {
             }
             Item::Record(record) => {
                 self.file.rows_seen += 1;
-                let view = View { record, opening: &self.opening, captures: &self.captures };
-                let (shot, mut problems) = self.pack.mapping.read(&view, self.site);
-                match &self.pack.marks {
-                    None => self.file.shots.extend(shot),
-                    Some(marks) => self.file.marks.extend(marks.read(&view, self.site, shot, &mut problems)),
+                let names = &self.pack.recogniser.names;
+                if let Some(problem) = names.ambiguous(record) {
+                    self.file.problems.push(problem);
+                    return self.check_bounds();
+                }
+                let record = names.wrap(record);
+                let view = View { record: &record, opening: &self.opening, captures: &self.captures };
+                let (read, mut problems) = self.pack.mapping.read(&view, self.site);
+                let (shot, later) = read.unzip();
+                let later = later.flatten();
+                if let Some(marks) = &self.pack.marks {
+                    if let Some(mark) = marks.read(&view, self.site, shot, &mut problems) {
+                        self.later.extend(later.map(|later| (self.file.marks.len(), later)));
+                        self.file.marks.push(mark);
+                    }
+                } else if let Some(shot) = shot {
+                    self.later.extend(later.map(|later| (self.file.shots.len(), later)));
+                    self.file.shots.push(shot);
                 }
                 self.file.problems.extend(problems);
             }
@@ -186,9 +214,10 @@ impl Reading<'_> {
     fn check_header(&mut self) -> ControlFlow<()> {
         let Some(header) = self.opening.header.clone() else { return ControlFlow::Continue(()) };
         for (name, required) in self.pack.fields() {
-            let found = header.iter().filter(|column| *column == name).count();
+            let names = &self.pack.recogniser.names;
+            let found = header.iter().filter(|column| names.canonical(column) == name).count();
             if found > 1 {
-                let message = format!("the header has {found} columns named \"{name}\"");
+                let message = format!("the header has {found} columns named {}", names.listed(name));
                 return self.refuse(Rule::AmbiguousColumn, Some(name), message);
             }
             if found == 0 && required {

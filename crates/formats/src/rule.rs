@@ -9,6 +9,8 @@ pub enum Rule {
     NotANumber,
     /// A side letter (left or right) was expected, or contradicts a sign.
     SignUnclear,
+    /// The value is given in the player's own frame, and the player's hand is not known.
+    HandUnknown,
     /// A value the pack requires is missing.
     MissingRequired,
     /// The file lacks a column that the pack reads.
@@ -55,9 +57,10 @@ pub enum Rule {
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 23] = [
+    pub const ALL: [Rule; 24] = [
         Rule::NotANumber,
         Rule::SignUnclear,
+        Rule::HandUnknown,
         Rule::MissingRequired,
         Rule::MissingColumn,
         Rule::AmbiguousColumn,
@@ -99,8 +102,11 @@ impl Rule {
             ),
             Rule::SignUnclear => (
                 "sign-unclear",
-                "list the device's letters under positiveSuffix and negativeSuffix of this measure in the pack",
+                "list the device's words under positiveSuffix, negativeSuffix and zeroWords of this measure in the pack",
             ),
+            Rule::HandUnknown => {
+                ("hand-unknown", "add the player to the roster, with hand, then reprocess the pack's files")
+            }
             Rule::MissingRequired => {
                 ("missing-required", "complete the row in the device's software and export it again")
             }

@@ -7,6 +7,8 @@ mod marks;
 mod recognition;
 mod robustness;
 mod shipped;
+mod times;
+mod values;
 
 use std::path::{Path, PathBuf};
 

@@ -147,6 +147,8 @@ fn the_way_a_time_is_written_says_how_good_it_is() {
         ("epochUnit = \"s\"", "", "t,a\n1776006429,1\n", vec!["1.0000"]),
         ("epochUnit = \"ms\"", "", "t,a\n1776006429250,1\n", vec!["0.1000"]),
         ("format = \"%Y-%m-%d %H:%M:%S%.f\"", "", "t,a\n2026-04-12 15:07:09.25,1\n", vec!["0.1000"]),
+        ("epochUnit = \"us\"", "", "t,a\n1776006429250000,1\n", vec!["0.1000"]),
+        ("epochUnit = \"serial-1900\"", "", "t,a\n46124.63,1\n", vec!["17.3205"]),
         (both, "", "t,a\n2026-04-12 15:07,1\n2026-04-12 15:07:09,1\n", vec!["17.3205", "1.0000"]),
         (both, "[mark]\ntimeStandardDeviation = 5\n", "t,a\n2026-04-12 15:07,1\n", vec!["5.0000"]),
     ];
@@ -174,6 +176,34 @@ fn words_are_read_as_those_of_a_shot() {
     assert_eq!((mark.noted_at, mark.source_row), (1_792_888_200_000_000, 2));
     assert_eq!(mark.quality, ["ambiguous-hour"]);
     assert_eq!((mark.zone.as_str(), mark.time_text.as_str()), ("Europe/Berlin", "2026-10-25 02:30"));
+}
+
+#[test]
+fn the_order_of_a_list_tells_the_repeated_hour_apart() {
+    let text = (head("\"a\", \"b\"") + TOE_UP).replace("epochUnit = \"s\"", "format = \"%Y-%m-%d %H:%M\"");
+    let file =
+        read(&text, "t,a,b\n2026-10-25 02:50,1,2\n2026-10-25 02:40,x,x\n2026-10-25 02:10,3,4\n2026-10-25 03:05,3,4\n");
+    // [source: IANA tz database: European clocks go back on 2026-10-25, so 02:50, 02:10 and 03:05 are 00:50, 01:10 and 02:05 UTC;
+    // GNU date]
+    let noted: Vec<i64> = file.marks.iter().map(|mark| mark.noted_at / 1_000_000).collect();
+    assert_eq!(noted, [1_792_889_400, 1_792_890_600, 1_792_893_900]);
+    let quality: Vec<String> = file.marks.iter().map(|mark| mark.quality.join(";")).collect();
+    assert_eq!(quality, ["ambiguous-hour-resolved", "ambiguous-hour-resolved", ""]);
+}
+
+#[test]
+fn a_side_that_cannot_be_told_costs_the_mark() {
+    let text = head("\"a\", \"who\"")
+        + "[measures]\nstrike_toe_mm = { field = \"a\", unit = \"mm\", measured = true, standardDeviation = 2.0, playerFrame = true }\n\
+           [mark]\nplayer = { field = \"who\" }\n";
+    let mut known = site();
+    let hands = [("wren".to_owned(), shot::Hand::Right), ("curlew".to_owned(), shot::Hand::Left)];
+    known.hands = std::sync::Arc::new(hands.into_iter().collect());
+    let rows = b"t,a,who\n1776006429,4,wren\n1776006430,4,curlew\n1776006431,4,plover\n1776006432,x,wren\n";
+    let file = only(&sound(&text)).parse("any.csv", rows, &known);
+    assert_eq!(spots(&file), ["4.00/-/2.000", "-4.00/-/2.000"]);
+    assert_eq!(rules(&file), [(4, "hand-unknown"), (5, "no-mark")]);
+    assert_eq!(file.rows_rejected(), 1);
 }
 
 #[test]

@@ -6,6 +6,8 @@ use std::path::PathBuf;
 use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
+use crate::drift;
+use crate::instant::local_day;
 use crate::mapping::Mapping;
 use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
@@ -137,6 +139,8 @@ impl Pack {
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
         repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
         repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
+        reading.settle_repeated_hour();
+        drift::advise(self, bytes, &mut reading.file.problems);
         reading.file
     }
 }

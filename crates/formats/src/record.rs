@@ -66,6 +66,23 @@ pub(crate) struct Glance {
 /// Bytes at the head of a text file that are looked at.
 pub(crate) const GLANCED_BYTES: usize = 64 << 10;
 
+/// Another way to read a file, for telling what changed about a device's exports.
+#[derive(Debug)]
+pub(crate) struct Variant {
+    pub changes: Vec<DialectChange>,
+    pub engine: Box<dyn Engine>,
+}
+
+/// One key of `[dialect]` that a variant has otherwise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct DialectChange {
+    /// What changed, for people.
+    pub text: String,
+    pub key: &'static str,
+    /// The value of the key, as TOML.
+    pub value: String,
+}
+
 /// Cuts the bytes of one kind of file into records. Implement this for a further kind.
 pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     /// Looks at a file without reading more of it than recognition needs.
@@ -74,4 +91,8 @@ pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     fn read(&self, bytes: &[u8], limits: &ParseLimits, take: &mut dyn FnMut(Item<'_>) -> ControlFlow<()>);
     /// Whether a file that ends in these bytes looks finished.
     fn complete(&self, tail: &[u8]) -> bool;
+    /// Other dialects in which a changed export may be written; asked only about files that no pack fits.
+    fn variants(&self, _bytes: &[u8]) -> Vec<Variant> {
+        Vec::new()
+    }
 }

@@ -2,6 +2,7 @@
 
 mod derivations;
 mod dialects;
+mod drift;
 mod faults;
 mod marks;
 mod recognition;

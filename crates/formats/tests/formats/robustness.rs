@@ -109,6 +109,7 @@ proptest! {
     fn arbitrary_bytes_are_survived(bytes in prop::collection::vec(any::<u8>(), 0..2000), name in ".{0,40}") {
         let set = shipped();
         let _ = set.recognise(&name, &bytes);
+        let _ = set.drift(&name, &bytes);
         for pack in set.packs() {
             check(pack, &name, &bytes);
         }
@@ -123,6 +124,7 @@ proptest! {
             }
             check(set.pack(&pack).expect("shipped"), &name, &bytes);
             let _ = set.recognise(&name, &bytes);
+            let _ = set.drift(&name, &bytes);
         }
     }
 

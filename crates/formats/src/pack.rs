@@ -139,7 +139,6 @@ impl Pack {
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
         repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
         repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
-        reading.settle_repeated_hour();
         drift::advise(self, bytes, &mut reading.file.problems);
         reading.file
     }

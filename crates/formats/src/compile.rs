@@ -72,6 +72,11 @@ pub(crate) struct Compiler<'a> {
 }
 
 impl Compiler<'_> {
+    /// The pack as written.
+    pub fn text(&self) -> &str {
+        self.text
+    }
+
     pub fn fault(&mut self, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) {
         self.faults.push(PackFault::at(self.path, self.text, span, message, hint));
     }
@@ -93,7 +98,7 @@ impl Compiler<'_> {
         let strike: Vec<_> = devices.iter().filter(|device| device.quantity.starts_with("strike_")).collect();
         // One number stands for both axes; the worse one promises nothing that is not there.
         let strike_sd_mm = strike.iter().filter_map(|device| device.standard_deviation).reduce(f64::max);
-        let mapping = Mapping {
+        let mut mapping = Mapping {
             time: self.time(&spec.time),
             bay: self.optional_text(spec.shot.bay.as_ref()),
             session: self.optional_text(spec.shot.session.as_ref()),
@@ -116,6 +121,7 @@ impl Compiler<'_> {
             derivations,
             unit_words,
         };
+        let marks = self.marks(spec, &mut mapping, &mut devices);
         let max_problem_share = spec.max_problem_share.as_ref().map_or(0.5, |share| *share.get_ref());
         if let Some(share) = spec.max_problem_share.as_ref().filter(|_| !(0.0..=1.0).contains(&max_problem_share)) {
             self.fault(share.span(), "maxProblemShare is a share from 0 to 1", "0.5 means half of the rows");
@@ -128,6 +134,7 @@ impl Compiler<'_> {
             engine,
             recogniser,
             mapping,
+            marks,
             devices,
             proof: ProofMaterial {
                 zone: spec.test.zone.as_ref().map_or(Tz::UTC, |zone| self.zone(zone)),
@@ -253,7 +260,7 @@ impl Compiler<'_> {
         unit
     }
 
-    fn optional_text(&mut self, spec: Option<&Spanned<TextSpec>>) -> Option<TextSource> {
+    pub fn optional_text(&mut self, spec: Option<&Spanned<TextSpec>>) -> Option<TextSource> {
         spec.map(|spec| self.text_source(spec))
     }
 
@@ -308,7 +315,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn words<S, V>(
+    pub fn words<S, V>(
         &mut self,
         spec: Option<&Spanned<WordSpec<S>>>,
         meaning: impl Fn(&mut Self, &S) -> Option<V>,
@@ -352,7 +359,7 @@ impl Compiler<'_> {
         None
     }
 
-    fn club(&mut self, spec: &ClubSpec) -> Option<Club> {
+    pub fn club(&mut self, spec: &ClubSpec) -> Option<Club> {
         let kind = self.one_of(&spec.club_kind, &CLUB_KINDS, |word| Some(word.to_owned()))?;
         Some(Club { id: spec.club_id.get_ref().clone(), kind })
     }

@@ -176,7 +176,7 @@ fn field_changes(
         if unit.is_some() { read_anew.push(pair) } else { also.push(pair) }
     }
     let needed: Vec<&str> =
-        pack.mapping.fields().into_iter().filter(|(_, required)| *required).map(|(field, _)| field).collect();
+        pack.fields().into_iter().filter(|(_, required)| *required).map(|(field, _)| field).collect();
     let mut lost = Vec::new();
     for (field, candidates) in &pairing.gone {
         let demand = if needed.contains(&field.as_str()) { ", and the pack cannot do without it" } else { "" };

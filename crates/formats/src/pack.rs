@@ -1,20 +1,19 @@
 //! A pack that was checked, and the reading of a file with it.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use chrono::DateTime;
 use shot::{DeviceRow, Hand, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::drift;
-use crate::instant::local_day;
 use crate::mapping::Mapping;
+use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
 use crate::record::{Engine, Item, Opening};
-use crate::repeated_hour::{self, AMBIGUOUS_HOUR, AMBIGUOUS_HOUR_RESOLVED, Choice, Possible};
+use crate::repeated_hour;
 use crate::rule::Rule;
 use crate::source::View;
 
@@ -31,6 +30,8 @@ pub struct Pack {
     pub(crate) engine: Box<dyn Engine>,
     pub(crate) recogniser: Recogniser,
     pub(crate) mapping: Mapping,
+    /// What a pack of strike marks reads besides; none in a pack of shots.
+    pub(crate) marks: Option<MarkMapping>,
     pub(crate) devices: Vec<DeviceRow>,
     pub(crate) proof: ProofMaterial,
     /// The text of the pack's `format.toml`, and where it stands.
@@ -138,7 +139,8 @@ impl Pack {
             return reading.file;
         }
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
-        reading.settle_repeated_hour();
+        repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
+        repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
         drift::advise(self, bytes, &mut reading.file.problems);
         reading.file
     }
@@ -151,7 +153,7 @@ struct Reading<'a> {
     captures: Vec<(String, String)>,
     opening: Opening,
     file: ParsedFile,
-    /// Shots of a local time that occurred twice, by their place, with the second instant.
+    /// Shots, or marks, of a local time that occurred twice: their place among the others, and the second instant.
     later: Vec<(usize, i64)>,
 }
 
@@ -171,8 +173,15 @@ impl Reading<'_> {
                 }
                 let record = names.wrap(record);
                 let view = View { record: &record, opening: &self.opening, captures: &self.captures };
-                let (shot, problems) = self.pack.mapping.read(&view, self.site);
-                if let Some((shot, later)) = shot {
+                let (read, mut problems) = self.pack.mapping.read(&view, self.site);
+                let (shot, later) = read.unzip();
+                let later = later.flatten();
+                if let Some(marks) = &self.pack.marks {
+                    if let Some(mark) = marks.read(&view, self.site, shot, &mut problems) {
+                        self.later.extend(later.map(|later| (self.file.marks.len(), later)));
+                        self.file.marks.push(mark);
+                    }
+                } else if let Some(shot) = shot {
                     self.later.extend(later.map(|later| (self.file.shots.len(), later)));
                     self.file.shots.push(shot);
                 }
@@ -184,34 +193,6 @@ impl Reading<'_> {
             }
         }
         self.check_bounds()
-    }
-
-    /// Once all rows are known, their order tells most rows of a repeated hour apart.
-    fn settle_repeated_hour(&mut self) {
-        if self.later.is_empty() {
-            return;
-        }
-        let later: HashMap<usize, i64> = self.later.iter().copied().collect();
-        let mut sessions: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
-        for (place, shot) in self.file.shots.iter().enumerate() {
-            sessions.entry(shot.session_text.as_deref()).or_default().push(place);
-        }
-        let places: Vec<Vec<usize>> = sessions.into_values().collect();
-        let possible =
-            |place: &usize| Possible { first: self.file.shots[*place].struck_at, later: later.get(place).copied() };
-        let rows: Vec<Vec<Possible>> = places.iter().map(|places| places.iter().map(possible).collect()).collect();
-        for (place, choice) in places.iter().flatten().zip(repeated_hour::decide(&rows).into_iter().flatten()) {
-            let shot = &mut self.file.shots[*place];
-            if matches!(choice, Choice::First | Choice::Later) {
-                shot.quality.retain(|code| code != AMBIGUOUS_HOUR);
-                shot.quality.push(AMBIGUOUS_HOUR_RESOLVED.to_owned());
-            }
-            let later = later.get(place).filter(|_| choice == Choice::Later);
-            if let Some(instant) = later.and_then(|micros| DateTime::from_timestamp_micros(*micros)) {
-                shot.struck_at = instant.timestamp_micros();
-                shot.local_date = local_day(instant, self.site.zone);
-            }
-        }
     }
 
     fn check_bounds(&mut self) -> ControlFlow<()> {
@@ -237,7 +218,7 @@ impl Reading<'_> {
     /// A header tells before the first row whether the file can be read at all.
     fn check_header(&mut self) -> ControlFlow<()> {
         let Some(header) = self.opening.header.clone() else { return ControlFlow::Continue(()) };
-        for (name, required) in self.pack.mapping.fields() {
+        for (name, required) in self.pack.fields() {
             let names = &self.pack.recogniser.names;
             let found = header.iter().filter(|column| names.canonical(column) == name).count();
             if found > 1 {

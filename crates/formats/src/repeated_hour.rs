@@ -3,10 +3,83 @@
 //! Rows of a file stand in time order, within a session at least. A row of the repeated hour is therefore decided where only one
 //! of its two instants keeps the order: the later one once the local time has run backwards, the first one before that.
 
+use std::collections::{BTreeMap, HashMap};
+
+use chrono::DateTime;
+use chrono_tz::Tz;
+use shot::{LocalDay, ParsedMark, ParsedShot};
+
+use crate::instant::local_day;
+
 /// Quality code of a shot whose local time occurred twice and whose place in the file does not tell which; the first was taken.
 pub(crate) const AMBIGUOUS_HOUR: &str = "ambiguous-hour";
 /// Quality code of a shot whose local time occurred twice and whose place in the file tells which.
 pub(crate) const AMBIGUOUS_HOUR_RESOLVED: &str = "ambiguous-hour-resolved";
+
+/// A row with a time.
+pub(crate) trait Timed {
+    /// Its session, within which rows stand in time order.
+    fn session(&self) -> Option<&str>;
+    /// Its instant in UTC microseconds, the local date, and the quality codes.
+    fn time(&mut self) -> (&mut i64, &mut LocalDay, &mut Vec<String>);
+    fn micros(&self) -> i64;
+}
+
+impl Timed for ParsedShot {
+    fn session(&self) -> Option<&str> {
+        self.session_text.as_deref()
+    }
+
+    fn time(&mut self) -> (&mut i64, &mut LocalDay, &mut Vec<String>) {
+        (&mut self.struck_at, &mut self.local_date, &mut self.quality)
+    }
+
+    fn micros(&self) -> i64 {
+        self.struck_at
+    }
+}
+
+impl Timed for ParsedMark {
+    fn session(&self) -> Option<&str> {
+        self.session_text.as_deref()
+    }
+
+    fn time(&mut self) -> (&mut i64, &mut LocalDay, &mut Vec<String>) {
+        (&mut self.noted_at, &mut self.local_date, &mut self.quality)
+    }
+
+    fn micros(&self) -> i64 {
+        self.noted_at
+    }
+}
+
+/// Once all rows are known, their order tells most rows of a repeated hour apart. `later` holds the second instant (µs) of such
+/// rows by their place in `rows`.
+pub(crate) fn settle<T: Timed>(rows: &mut [T], later: &[(usize, i64)], zone: Tz) {
+    if later.is_empty() || rows.is_empty() {
+        return;
+    }
+    let later: HashMap<usize, i64> = later.iter().copied().collect();
+    let mut sessions: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
+    for (place, row) in rows.iter().enumerate() {
+        sessions.entry(row.session()).or_default().push(place);
+    }
+    let places: Vec<Vec<usize>> = sessions.into_values().collect();
+    let possible = |place: &usize| Possible { first: rows[*place].micros(), later: later.get(place).copied() };
+    let possibles: Vec<Vec<Possible>> = places.iter().map(|places| places.iter().map(possible).collect()).collect();
+    for (place, choice) in places.iter().flatten().zip(decide(&possibles).into_iter().flatten()) {
+        let (micros, day, quality) = rows[*place].time();
+        if matches!(choice, Choice::First | Choice::Later) {
+            quality.retain(|code| code != AMBIGUOUS_HOUR);
+            quality.push(AMBIGUOUS_HOUR_RESOLVED.to_owned());
+        }
+        let later = later.get(place).filter(|_| choice == Choice::Later);
+        if let Some(instant) = later.and_then(|micros| DateTime::from_timestamp_micros(*micros)) {
+            *micros = instant.timestamp_micros();
+            *day = local_day(instant, zone);
+        }
+    }
+}
 
 /// The instants a row can be of, in any one unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

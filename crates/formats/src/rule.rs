@@ -21,6 +21,10 @@ pub enum Rule {
     OutOfRange,
     /// The pack's value map does not have this word.
     UnknownValue,
+    /// The grid of the pack does not have this cell.
+    UnknownCell,
+    /// The list says that a ball left no mark.
+    NoMark,
     /// The row has fewer or more cells than the header.
     RaggedRow,
     /// A quote opens and never closes.
@@ -53,7 +57,7 @@ pub enum Rule {
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 22] = [
+    pub const ALL: [Rule; 24] = [
         Rule::NotANumber,
         Rule::SignUnclear,
         Rule::HandUnknown,
@@ -62,6 +66,8 @@ impl Rule {
         Rule::AmbiguousColumn,
         Rule::OutOfRange,
         Rule::UnknownValue,
+        Rule::UnknownCell,
+        Rule::NoMark,
         Rule::RaggedRow,
         Rule::UnclosedQuote,
         Rule::BadTime,
@@ -115,6 +121,8 @@ impl Rule {
                 "unknown-value",
                 "add the word to the values of this field in the pack, then reprocess the pack's files",
             ),
+            Rule::UnknownCell => ("unknown-cell", "compare the cell with the grid of the pack"),
+            Rule::NoMark => ("no-mark", "nothing need be done: the list says that there was no mark"),
             Rule::RaggedRow => {
                 ("ragged-row", "look for a delimiter inside a cell, or for a row cut short while it was written")
             }

@@ -7,6 +7,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 pub(crate) use crate::spec_derived::DerivedSpec;
+use crate::spec_mark::MarkSpec;
 
 /// A text whose place in the file is known.
 pub(crate) type Text = Spanned<String>;
@@ -35,6 +36,7 @@ pub(crate) struct PackSpec {
     pub time: Spanned<TimeSpec>,
     #[serde(default)]
     pub shot: ShotSpec,
+    pub mark: Option<Spanned<MarkSpec>>,
     #[serde(default)]
     pub measures: BTreeMap<Text, NumberSpec>,
     #[serde(default)]

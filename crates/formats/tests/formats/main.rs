@@ -4,6 +4,7 @@ mod derivations;
 mod dialects;
 mod drift;
 mod faults;
+mod marks;
 mod recognition;
 mod robustness;
 mod shipped;

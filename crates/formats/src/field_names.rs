@@ -89,6 +89,10 @@ impl Record for Renamed<'_> {
         self.first(field, <dyn Record>::number)
     }
 
+    fn fault(&self, field: &str) -> Option<(Rule, String)> {
+        self.first(field, |record, name| record.fault(name))
+    }
+
     fn unit_word(&self, field: &str) -> Option<&str> {
         self.first(field, |record, name| record.unit_word(name))
     }

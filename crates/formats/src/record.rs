@@ -6,6 +6,7 @@ use std::ops::ControlFlow;
 use shot::Problem;
 
 use crate::context::ParseLimits;
+use crate::rule::Rule;
 
 /// One record of an export, whatever it was written in.
 pub(crate) trait Record {
@@ -15,6 +16,11 @@ pub(crate) trait Record {
     fn text(&self, field: &str) -> Option<Cow<'_, str>>;
     /// The number of a field, where the file holds it as one and not as text; `text` then gives it with a decimal point.
     fn number(&self, _field: &str) -> Option<f64> {
+        None
+    }
+    /// Why a field that is there holds nothing to read: the error of a formula, bytes that are no text. `text` may then say what it
+    /// shows, so that a pack can list it as missing.
+    fn fault(&self, _field: &str) -> Option<(Rule, String)> {
         None
     }
     /// The word for a field's unit where the file states one.

@@ -53,11 +53,29 @@ pub enum Rule {
     TooManyRows,
     /// The file has more problems than a report can carry.
     TooManyProblems,
+    /// The file is no workbook, or a damaged one.
+    BadWorkbook,
+    /// The file needs a password.
+    LockedFile,
+    /// The workbook is of a kind that is not read.
+    OldWorkbook,
+    /// The workbook lacks the sheet that the pack reads.
+    NoSheet,
+    /// A packed file unpacks to more than the limit.
+    UnpacksTooLarge,
+    /// A cell or value that is there cannot be read as text or number.
+    UnreadableValue,
+    /// Formulas whose results the workbook does not hold.
+    UnsolvedFormula,
+    /// The file is no Parquet or Arrow file, or a damaged one.
+    BadColumnFile,
+    /// A column is compressed in a way that is not read.
+    UnknownCompression,
 }
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 24] = [
+    pub const ALL: [Rule; 33] = [
         Rule::NotANumber,
         Rule::SignUnclear,
         Rule::HandUnknown,
@@ -82,6 +100,15 @@ impl Rule {
         Rule::FileTooLarge,
         Rule::TooManyRows,
         Rule::TooManyProblems,
+        Rule::BadWorkbook,
+        Rule::LockedFile,
+        Rule::OldWorkbook,
+        Rule::NoSheet,
+        Rule::UnpacksTooLarge,
+        Rule::UnreadableValue,
+        Rule::UnsolvedFormula,
+        Rule::BadColumnFile,
+        Rule::UnknownCompression,
     ];
 
     /// The word that stands in data.
@@ -147,6 +174,31 @@ impl Rule {
             Rule::FileTooLarge => ("file-too-large", "split the export into smaller files, for example one a day"),
             Rule::TooManyRows => ("too-many-rows", "split the export into smaller files, for example one a day"),
             Rule::TooManyProblems => ("too-many-problems", "mend the causes listed above and retry the file"),
+            Rule::BadWorkbook => (
+                "bad-workbook",
+                "check that the file came over whole; else open it in a spreadsheet program and save it as xlsx",
+            ),
+            Rule::LockedFile => ("locked-file", "save the file without a password"),
+            Rule::OldWorkbook => ("old-workbook", "open it in a spreadsheet program and save it as xlsx"),
+            Rule::NoSheet => ("no-sheet", "set sheetName or sheetNumber of the pack to a sheet with cells"),
+            Rule::UnpacksTooLarge => {
+                ("unpacks-too-large", "check where the file comes from; split a file that is honestly that large")
+            }
+            Rule::UnreadableValue => (
+                "unreadable-value",
+                "mend the value at its source; if it stands for \"no reading\", add its text to missingValues of the pack",
+            ),
+            Rule::UnsolvedFormula => (
+                "unsolved-formula",
+                "open the workbook in a spreadsheet program and save it, so that it holds the results of its formulas",
+            ),
+            Rule::BadColumnFile => (
+                "bad-column-file",
+                "check that the file came over whole; else write it anew with the program that made it",
+            ),
+            Rule::UnknownCompression => {
+                ("unknown-compression", "write the file with zstd, snappy, gzip, lz4 or no compression")
+            }
         }
     }
 

@@ -5,11 +5,13 @@ mod dialects;
 mod drift;
 mod faults;
 mod marks;
+mod packages;
 mod recognition;
 mod robustness;
 mod shipped;
 mod times;
 mod values;
+mod workbooks;
 
 use std::path::{Path, PathBuf};
 

@@ -195,7 +195,7 @@ impl<'t> Editor<'t> {
         while let Some(value) = open.pop() {
             match value {
                 DeValue::Table(table) => {
-                    for (key, value) in table.iter() {
+                    for (key, value) in table {
                         if ["field", "unitField"].contains(&key.get_ref().as_ref()) && is_text(value.get_ref(), field) {
                             ranges.push(value.span());
                         }

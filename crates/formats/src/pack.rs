@@ -1,9 +1,11 @@
 //! A pack that was checked, and the reading of a file with it.
 
+use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
+use std::sync::Arc;
 
-use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
+use shot::{DeviceRow, Hand, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::drift;
@@ -50,6 +52,7 @@ pub(crate) struct ProofMaterial {
     pub zone: chrono_tz::Tz,
     pub bay: Option<String>,
     pub environment: Option<String>,
+    pub hands: Arc<HashMap<String, Hand>>,
     pub samples: Vec<(String, Vec<u8>)>,
     pub expected: Option<String>,
 }

@@ -343,4 +343,7 @@ pub(crate) struct TestSpec {
     pub zone: Option<Text>,
     pub bay: Option<String>,
     pub environment: Option<String>,
+    /// What the roster would say of the samples' players: `right` or `left`.
+    #[serde(default)]
+    pub hands: BTreeMap<String, Text>,
 }

@@ -110,6 +110,25 @@ proptest! {
     }
 
     #[test]
+    fn arbitrary_text_is_survived_in_any_dialect(
+        keys in prop::sample::subsequence(
+            vec![
+                "escapeChar = \"\\\\\"", "doubleQuote = false", "skipInitialSpace = true", "commentChar = \"#\"", "headerRows = [1, 2]",
+                "headerFill = true", "unitsRow = 3", "shortRows = \"pad\"", "preamble = { lines = 1 }", "encoding = [\"utf-8\", \"utf-16le\", \"iso-8859-15\"]",
+            ],
+            0..10,
+        ),
+        text in "([tv,\"\\\\# \n\r\0]|1776006429|é){0,60}",
+    ) {
+        let set = crate::sound(&(crate::small_head("\"t\", \"v\"", &keys.join("\n")) + crate::BALL_SPEED));
+        let head = if keys.contains(&"headerRows = [1, 2]") { "t,v\n,\n" } else { "t,v\n" };
+        for bytes in [text.clone().into_bytes(), format!("{head}{text}").into_bytes()] {
+            check(crate::only(&set), "a.csv", &bytes);
+            let _ = set.drift("a.csv", &bytes);
+        }
+    }
+
+    #[test]
     fn arbitrary_packs_are_survived(text in "([a-z]{1,9}( = |\\.)?[\"\\[{]?[a-z0-9]{0,5}[\"\\]}]?\n){0,12}") {
         let (set, faults) = crate::load_text(&text);
         prop_assert!(set.packs().is_empty() && !faults.is_empty());

@@ -20,6 +20,7 @@ mod compile_tree;
 mod context;
 mod delimited;
 mod derive;
+mod draft;
 mod encoding;
 mod fault;
 mod file_name;
@@ -43,6 +44,7 @@ mod unit;
 mod xml;
 
 pub use context::{ParseLimits, SiteContext, player_key};
+pub use draft::{Draft, Finding, Question, draft, pack_name_of};
 pub use fault::PackFault;
 pub use pack::{Pack, ParsedFile};
 pub use proof::{Difference, PackTestReport, SampleReport, test_pack};

@@ -2,6 +2,7 @@
 
 mod derivations;
 mod dialects;
+mod drafting;
 mod faults;
 mod recognition;
 mod robustness;

@@ -4,9 +4,12 @@ mod derivations;
 mod dialects;
 mod drafting;
 mod faults;
+mod marks;
 mod recognition;
 mod robustness;
 mod shipped;
+mod times;
+mod values;
 
 use std::path::{Path, PathBuf};
 

@@ -24,6 +24,7 @@ mod context;
 mod delimited;
 mod delimited_variants;
 mod derive;
+mod draft;
 mod drift;
 mod drift_edit;
 mod drift_look;
@@ -74,6 +75,7 @@ mod xml_text;
 mod xml_walk;
 
 pub use context::{ParseLimits, SiteContext, player_key};
+pub use draft::{Draft, Finding, Question, draft, pack_name_of};
 pub use drift::Drift;
 pub use fault::PackFault;
 pub use mark::PackKind;

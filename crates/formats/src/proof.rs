@@ -16,7 +16,7 @@ use crate::recognise::score_of;
 /// lets a value that lies exactly on the half round either way.
 pub(crate) const TOLERANCE: f64 = 0.5e-4 + 1e-9;
 
-const TEXT_COLUMNS: [&str; 13] = [
+pub(crate) const TEXT_COLUMNS: [&str; 13] = [
     "bay",
     "session",
     "shot",
@@ -274,7 +274,7 @@ impl Proof {
     }
 }
 
-fn text_of(shot: &ParsedShot, column: &str) -> String {
+pub(crate) fn text_of(shot: &ParsedShot, column: &str) -> String {
     let plain = |text: &Option<String>| text.clone().unwrap_or_default();
     match column {
         "bay" => plain(&shot.bay),

@@ -154,8 +154,32 @@ pub enum FormatsCommand {
     /// Read each pack's samples and compare with its expected rows.
     Test {
         /// Only these packs.
+        #[arg(value_name = "PACK")]
         names: Vec<String>,
     },
+    /// Look at one export of a new device and propose a pack for it. Never overwrites anything.
+    #[command(after_help = "\
+Examples:
+  strikemill formats draft export-of-bay4.csv --name bay4-device
+  strikemill formats draft export-of-bay4.csv --out /tmp/packs     without touching the home
+
+The pack holds the first rows of the export as its sample, with made-up names in place of the players'. Numbered questions say what
+only a person can know. An export without a usable time, or without a number of a shot, gives no pack but a file NAME.draft.toml
+beside the packs, which the importer passes over.")]
+    Draft(DraftArguments),
+}
+
+#[derive(Debug, Args)]
+pub struct DraftArguments {
+    /// One export, as the device wrote it.
+    #[arg(value_name = "SAMPLE")]
+    pub sample: PathBuf,
+    /// Name of the pack: small letters, digits and hyphens. Made from the file's name where left out.
+    #[arg(long, value_name = "NAME")]
+    pub name: Option<String>,
+    /// Folder to make the pack's folder in, instead of the home's plugins/formats.
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]

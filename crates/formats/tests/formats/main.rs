@@ -3,6 +3,7 @@
 mod derivations;
 mod dialects;
 mod documents;
+mod drafting;
 mod drift;
 mod elements;
 mod faults;

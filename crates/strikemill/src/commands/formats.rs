@@ -6,11 +6,15 @@ use anyhow::bail;
 use formats::PackSet;
 
 use crate::cli::FormatsCommand;
+use crate::commands::draft;
 use crate::output::say;
 use crate::studio::report_faults;
 
 pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
     crate::logging::start_quiet();
+    if let FormatsCommand::Draft(arguments) = command {
+        return draft::run(home, &arguments.sample, arguments.name.as_deref(), arguments.out.as_deref());
+    }
     let folder = home.join("plugins/formats");
     if !folder.is_dir() {
         bail!("{} is not there\nhint: name the home with --home DIR", folder.display());
@@ -20,6 +24,7 @@ pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
     match command {
         FormatsCommand::List => list(&packs)?,
         FormatsCommand::Test { names } => test(&packs, names)?,
+        FormatsCommand::Draft(_) => {}
     }
     if faults.is_empty() { Ok(()) } else { Err(report_faults(&faults)) }
 }

@@ -3,6 +3,7 @@
 pub mod check;
 pub mod demo;
 pub mod digest;
+pub mod draft;
 pub mod formats;
 pub mod import;
 pub mod init;

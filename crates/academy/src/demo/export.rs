@@ -143,9 +143,7 @@ impl Lines {
 
 /// The shots of a session in runs of one player, club and purpose, as some devices group them.
 pub fn runs(shots: &[DemoShot]) -> impl Iterator<Item = &[DemoShot]> {
-    shots.chunk_by(|one, next| {
-        (one.logged_as, one.club_id, one.intent) == (next.logged_as, next.club_id, next.intent)
-    })
+    shots.chunk_by(|one, next| (one.logged_as, one.club_id, one.intent) == (next.logged_as, next.club_id, next.intent))
 }
 
 /// A number with a fixed count of decimals, never `-0`.

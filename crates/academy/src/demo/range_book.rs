@@ -16,11 +16,10 @@ const KMH_PER_MPS: f64 = 3.6;
 
 const GROUPS: [(&str, u16); 4] = [("Slag", 5), ("Bal", 5), ("Kop", 4), ("Landing", 2)];
 const HEADER: [&str; 16] = [
-    "nr", "tijd", "wie", "stok", "doel", "tempo", "klim", "koers", "toeren", "helling", "tempo", "stijging", "baan", "blad",
-    "ver", "opzij",
+    "nr", "tijd", "wie", "stok", "doel", "tempo", "klim", "koers", "toeren", "helling", "tempo", "stijging", "baan",
+    "blad", "ver", "opzij",
 ];
-const UNITS: [&str; 16] =
-    ["", "", "", "", "", "km/u", "gr", "gr", "t/min", "gr", "km/u", "gr", "gr", "gr", "m", "m"];
+const UNITS: [&str; 16] = ["", "", "", "", "", "km/u", "gr", "gr", "t/min", "gr", "km/u", "gr", "gr", "gr", "m", "m"];
 
 /// One cell of a sheet.
 #[derive(Debug, Clone, PartialEq)]

@@ -66,7 +66,9 @@ fn about(bay: Bay) -> &'static str {
         Bay::One => "hall-metric: ball and club speed; UTF-16, decimal commas",
         Bay::Two => "plain-imperial: ball and swing; mph and yards, American dates",
         Bay::Three => "strike-lines: ball, swing and strike position; JSON Lines",
-        Bay::Four => "session-tree: ball and swing with loft, and a spray list by hand in some weeks; XML, left is positive",
+        Bay::Four => {
+            "session-tree: ball and swing with loft, and a spray list by hand in some weeks; XML, left is positive"
+        }
         Bay::Five => "range-book: ball and swing, face at the strike point; workbook",
         Bay::Six => "ball-journal: the ball alone, spin computed; JSON",
         Bay::TeeOne => "tee-columns: in the open; ball, club speed, wind and the landing, all measured; Parquet",

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, Float64Array, Int16Array, RecordBatch, StringArray, StructArray, TimestampMillisecondArray};
+use arrow::array::{
+    ArrayRef, Float64Array, Int16Array, RecordBatch, StringArray, StructArray, TimestampMillisecondArray,
+};
 use arrow::datatypes::{DataType, Field, Fields};
 use arrow::error::ArrowError;
 use parquet::arrow::ArrowWriter;
@@ -32,10 +34,8 @@ const DOWN: [Printed; 4] = [
     ("top", Quantity::PeakHeightM, M_PER_FOOT, 1),
     ("aloft", Quantity::FlightTimeS, 1.0, 2),
 ];
-const BREEZE: [Printed; 2] = [
-    ("against", Quantity::WindAlongMps, -MPS_PER_KNOT, 1),
-    ("from_left", Quantity::WindAcrossMps, MPS_PER_KNOT, 1),
-];
+const BREEZE: [Printed; 2] =
+    [("against", Quantity::WindAlongMps, -MPS_PER_KNOT, 1), ("from_left", Quantity::WindAcrossMps, MPS_PER_KNOT, 1)];
 const HEAD_PACE: Printed = ("head_pace", Quantity::ClubSpeedMps, M_PER_FOOT, 1);
 
 /// One row of the file.
@@ -72,11 +72,7 @@ pub fn export(recorded: &Recorded) -> Export {
     let session = &recorded.session;
     let air = &recorded.weather.air;
     let columns = Columns {
-        about: vec![
-            ("tee", session.bay.id().to_owned()),
-            ("outing", session.text()),
-            ("place", "open air".to_owned()),
-        ],
+        about: vec![("tee", session.bay.id().to_owned()), ("outing", session.text()), ("place", "open air".to_owned())],
         weather: [
             rounded(fahrenheit(air.temperature_c), 1),
             rounded(air.pressure_hpa / HPA_PER_INCH_OF_MERCURY, 2),

@@ -166,8 +166,8 @@ fn session_of<R: Rng + ?Sized>(slot: &Slot, week: u32, rng: &mut R) -> Option<Se
     let called_off = rng.random::<f64>() < CALLED_OFF;
     let (takes_place, regular) = match slot.turn {
         Turn::Weekly => (true, true),
-        Turn::Even => (week % 2 == 0, true),
-        Turn::Odd => (week % 2 == 1, true),
+        Turn::Even => (week.is_multiple_of(2), true),
+        Turn::Odd => (!week.is_multiple_of(2), true),
         Turn::Once(only) => (week == only, false),
     };
     let with_coach = slot.bay == Bay::Two && (week, slot.players[0]) == DEMONSTRATION_AS_PLAYER;

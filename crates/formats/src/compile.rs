@@ -9,18 +9,18 @@ use shot::{Hand, Intent};
 use toml::Spanned;
 
 use crate::fault::PackFault;
+use crate::field_names::FieldNames;
 use crate::file_name::NamePattern;
-use crate::instant::{TimeSource, TimeStyle};
 use crate::mapping::{Club, Mapping};
 use crate::number::NumberStyle;
-use crate::pack::{Pack, ProofMaterial};
+use crate::pack::{Pack, PackText, ProofMaterial};
 use crate::recognise::Recogniser;
 use crate::source::{Origin, TextSource, WordSource};
-use crate::spec::{ClubSpec, EngineWord, PackSpec, Text, TextSpec, TimeSpec, WordSpec};
+use crate::spec::{ClubSpec, EngineWord, PackSpec, SchemaSpec, Text, TextSpec, WordSpec};
 use crate::unit::Unit;
 
 const CLUB_KINDS: [&str; 5] = ["driver", "fairway-wood", "hybrid", "iron", "wedge"];
-const MANUAL: &str = "README.md beside the packs lists every key";
+pub(crate) const MANUAL: &str = "README.md beside the packs lists every key";
 
 /// Checks a pack's text.
 pub(crate) fn compile(path: &Path, text: &str) -> Result<Pack, Vec<PackFault>> {
@@ -47,6 +47,13 @@ pub(crate) struct Known {
     pub style: Option<NumberStyle>,
 }
 
+impl Known {
+    /// Whether the pack lists a field.
+    pub fn has_field(&self, field: &str) -> bool {
+        self.fields.contains(field)
+    }
+}
+
 /// The four places a source can name, of which it must name one.
 pub(crate) struct Places<'a> {
     pub field: Option<&'a Text>,
@@ -63,6 +70,11 @@ pub(crate) struct Compiler<'a> {
 }
 
 impl Compiler<'_> {
+    /// The pack as written.
+    pub fn text(&self) -> &str {
+        self.text
+    }
+
     pub fn fault(&mut self, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) {
         self.faults.push(PackFault::at(self.path, self.text, span, message, hint));
     }
@@ -84,7 +96,7 @@ impl Compiler<'_> {
         let strike: Vec<_> = devices.iter().filter(|device| device.quantity.starts_with("strike_")).collect();
         // One number stands for both axes; the worse one promises nothing that is not there.
         let strike_sd_mm = strike.iter().filter_map(|device| device.standard_deviation).reduce(f64::max);
-        let mapping = Mapping {
+        let mut mapping = Mapping {
             time: self.time(&spec.time),
             bay: self.optional_text(spec.shot.bay.as_ref()),
             session: self.optional_text(spec.shot.session.as_ref()),
@@ -107,6 +119,7 @@ impl Compiler<'_> {
             derivations,
             unit_words,
         };
+        let marks = self.marks(spec, &mut mapping, &mut devices);
         let max_problem_share = spec.max_problem_share.as_ref().map_or(0.5, |share| *share.get_ref());
         if let Some(share) = spec.max_problem_share.as_ref().filter(|_| !(0.0..=1.0).contains(&max_problem_share)) {
             self.fault(share.span(), "maxProblemShare is a share from 0 to 1", "0.5 means half of the rows");
@@ -119,6 +132,7 @@ impl Compiler<'_> {
             engine,
             recogniser,
             mapping,
+            marks,
             devices,
             proof: ProofMaterial {
                 zone: spec.test.zone.as_ref().map_or(Tz::UTC, |zone| self.zone(zone)),
@@ -126,6 +140,7 @@ impl Compiler<'_> {
                 environment: spec.test.environment.clone(),
                 ..ProofMaterial::default()
             },
+            text: PackText { path: self.path.to_owned(), text: self.text.to_owned() },
         }
     }
 
@@ -172,7 +187,27 @@ impl Compiler<'_> {
             fields: owned(spec.schema.fields.get_ref()),
             optional_fields: owned(&spec.schema.optional_fields),
             fields_match: spec.schema.fields_match,
+            names: self.field_names(&spec.schema),
         }
+    }
+
+    fn field_names(&mut self, schema: &SchemaSpec) -> FieldNames {
+        let mut names = FieldNames::default();
+        let fields: HashSet<&String> =
+            schema.fields.get_ref().iter().chain(&schema.optional_fields).map(Spanned::get_ref).collect();
+        for (field, others) in &schema.also_named {
+            if !fields.contains(field.get_ref()) {
+                let message = format!("\"{}\" is not among the fields of the pack", field.get_ref());
+                self.fault(field.span(), message, "the key is a field of the pack, the list holds its other names");
+            }
+            for other in others {
+                if fields.contains(other.get_ref()) || !names.add(field.get_ref(), other.get_ref()) {
+                    let message = format!("\"{}\" already names a field", other.get_ref());
+                    self.fault(other.span(), message, "each header word belongs to one field");
+                }
+            }
+        }
+        names
     }
 
     fn known(&mut self, spec: &PackSpec, recogniser: &Recogniser) -> Known {
@@ -212,55 +247,11 @@ impl Compiler<'_> {
         unit
     }
 
-    fn zone(&mut self, name: &Text) -> Tz {
-        name.get_ref().parse().unwrap_or_else(|_| {
-            self.fault(
-                name.span(),
-                format!("\"{}\" is no time zone", name.get_ref()),
-                "use an IANA name such as Europe/Berlin",
-            );
-            Tz::UTC
-        })
-    }
-
-    fn time(&mut self, spec: &Spanned<TimeSpec>) -> TimeSource {
-        let written = spec.get_ref();
-        if written.parts.is_empty() {
-            self.fault(spec.span(), "the time has no parts", "parts = [{ field = \"Date\" }, { field = \"Clock\" }]");
-        }
-        let parts = written.parts.iter().map(|part| TextSource { required: true, ..self.text_source(part) }).collect();
-        let style = match (&written.format, &written.epoch_unit) {
-            (Some(formats), None) => {
-                let formats_span = formats.span();
-                let formats = formats.get_ref().to_list();
-                for format in &formats {
-                    let broken =
-                        chrono::format::StrftimeItems::new(format).any(|item| item == chrono::format::Item::Error);
-                    if broken || format.is_empty() {
-                        let message = format!("\"{format}\" is no time format");
-                        self.fault(
-                            formats_span.clone(),
-                            message,
-                            "for example %Y-%m-%d %H:%M:%S (chrono's strftime letters)",
-                        );
-                    }
-                }
-                TimeStyle::Formats(formats)
-            }
-            (None, Some(unit)) => TimeStyle::Epoch(*unit.get_ref()),
-            _ => {
-                self.fault(spec.span(), "the time needs either format or epochUnit", MANUAL);
-                TimeStyle::Formats(Vec::new())
-            }
-        };
-        TimeSource { parts, style, zone: written.zone.as_ref().map(|zone| self.zone(zone)) }
-    }
-
-    fn optional_text(&mut self, spec: Option<&Spanned<TextSpec>>) -> Option<TextSource> {
+    pub fn optional_text(&mut self, spec: Option<&Spanned<TextSpec>>) -> Option<TextSource> {
         spec.map(|spec| self.text_source(spec))
     }
 
-    fn text_source(&mut self, spec: &Spanned<TextSpec>) -> TextSource {
+    pub fn text_source(&mut self, spec: &Spanned<TextSpec>) -> TextSource {
         let TextSpec { field, preamble, file_name, constant, required } = spec.get_ref();
         let places = Places {
             field: field.as_ref(),
@@ -278,7 +269,7 @@ impl Compiler<'_> {
     pub fn origin(&mut self, span: Range<usize>, places: &Places<'_>) -> Origin {
         match (places.field, places.preamble, places.file_name, places.constant) {
             (Some(field), None, None, None) => {
-                if !self.known.fields.contains(field.get_ref()) {
+                if !self.known.has_field(field.get_ref()) {
                     let message = format!("\"{}\" is not among the fields of the pack", field.get_ref());
                     self.fault(
                         field.span(),
@@ -311,7 +302,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn words<S, V>(
+    pub fn words<S, V>(
         &mut self,
         spec: Option<&Spanned<WordSpec<S>>>,
         meaning: impl Fn(&mut Self, &S) -> Option<V>,
@@ -328,11 +319,16 @@ impl Compiler<'_> {
         let mut values = BTreeMap::new();
         for (word, value) in &written.values {
             if let Some(value) = meaning(self, value) {
-                values.insert(word.get_ref().clone(), value);
+                let plain = word.get_ref();
+                let key = if written.ignore_case { plain.to_lowercase() } else { plain.clone() };
+                if values.insert(key, value).is_some() {
+                    let message = format!("\"{plain}\" stands twice, in capitals and in small letters");
+                    self.fault(word.span(), message, "drop ignoreCase, or one of the two words");
+                }
             }
         }
         let source = TextSource { origin, required: written.required, missing: self.known.missing.clone() };
-        Some(WordSource { source, values, unknown: written.unknown })
+        Some(WordSource { source, values, ignore_case: written.ignore_case, unknown: written.unknown })
     }
 
     pub fn one_of<V>(&mut self, text: &Text, words: &[&str], parse: impl Fn(&str) -> Option<V>) -> Option<V> {
@@ -350,7 +346,7 @@ impl Compiler<'_> {
         None
     }
 
-    fn club(&mut self, spec: &ClubSpec) -> Option<Club> {
+    pub fn club(&mut self, spec: &ClubSpec) -> Option<Club> {
         let kind = self.one_of(&spec.club_kind, &CLUB_KINDS, |word| Some(word.to_owned()))?;
         Some(Club { id: spec.club_id.get_ref().clone(), kind })
     }

@@ -13,7 +13,7 @@ use crate::lines::CellStyle;
 use crate::number::NumberStyle;
 use crate::preamble::PreambleStyle;
 use crate::record::Engine;
-use crate::spec::{DialectSpec, EngineWord, PackSpec, Text};
+use crate::spec::{DialectSpec, EngineWord, PackSpec, ShortRows, Text};
 
 /// The word of an engine and the keys of `[dialect]` that it reads.
 fn keys_of(engine: EngineWord) -> (&'static str, &'static [&'static str]) {
@@ -147,7 +147,7 @@ impl Compiler<'_> {
             if let Some(encoding) = Encoding::parse(&label) {
                 encodings.push(encoding);
             } else {
-                let hint = format!("known are {}", Encoding::WORDS.map(|(_, word)| word).join(", "));
+                let hint = "labels of the WHATWG Encoding Standard, such as utf-8, windows-1252, iso-8859-15, utf-16le, utf-16be";
                 self.fault(labels.span(), format!("the encoding \"{label}\" is unknown"), hint);
             }
         }
@@ -182,23 +182,45 @@ impl Compiler<'_> {
                 self.fault(spec.span(), "the preamble needs exactly one kind of end", hint);
             }
         }
+        Delimited {
+            encodings,
+            cells: self.cells(dialect),
+            comment: dialect.comment_char.as_ref().and_then(|text| self.one_char(text)),
+            preamble,
+            header_rows,
+            header_join: dialect.header_join.as_ref().map_or_else(|| " ".to_owned(), |text| text.get_ref().clone()),
+            header_fill: dialect.header_fill.as_ref().is_some_and(|word| *word.get_ref()),
+            units_row,
+            short_rows: dialect.short_rows.as_ref().map_or_else(ShortRows::default, |word| *word.get_ref()),
+        }
+    }
+
+    fn cells(&mut self, dialect: &DialectSpec) -> CellStyle {
         let quote = match &dialect.quote_char {
             Some(text) if text.get_ref().is_empty() => None,
             Some(text) => self.one_char(text),
             None => Some('"'),
         };
-        Delimited {
-            encodings,
-            cells: CellStyle {
-                delimiter: dialect.delimiter.as_ref().and_then(|text| self.one_char(text)).unwrap_or(','),
-                quote,
-                double_quote: dialect.double_quote.as_ref().is_none_or(|word| *word.get_ref()),
-            },
-            comment: dialect.comment_char.as_ref().and_then(|text| self.one_char(text)),
-            preamble,
-            header_rows,
-            header_join: dialect.header_join.as_ref().map_or_else(|| " ".to_owned(), |text| text.get_ref().clone()),
-            units_row,
+        let escape = dialect.escape_char.as_ref().and_then(|text| self.one_char(text));
+        let style = CellStyle {
+            delimiter: dialect.delimiter.as_ref().and_then(|text| self.one_char(text)).unwrap_or(','),
+            quote,
+            double_quote: dialect.double_quote.as_ref().is_none_or(|word| *word.get_ref()),
+            escape,
+            skip_initial_space: dialect.skip_initial_space.as_ref().is_some_and(|word| *word.get_ref()),
+        };
+        let written = [&dialect.delimiter, &dialect.quote_char, &dialect.escape_char, &dialect.comment_char];
+        let mut seen: Vec<&str> = Vec::new();
+        for text in written.into_iter().flatten().filter(|text| !text.get_ref().is_empty()) {
+            if seen.contains(&text.get_ref().as_str()) {
+                let hint = "delimiter, quoteChar, escapeChar and commentChar differ; doubleQuote = true is the escape by a doubled quote";
+                self.fault(text.span(), format!("\"{}\" has two tasks in this dialect", text.get_ref()), hint);
+            }
+            seen.push(text.get_ref());
         }
+        if let Some(text) = dialect.escape_char.as_ref().filter(|_| dialect.quote_char.is_none() && escape == quote) {
+            self.fault(text.span(), "the escape character is the quote", "doubleQuote = true reads doubled quotes");
+        }
+        style
     }
 }

@@ -1,4 +1,4 @@
-//! The numeric part of a pack: units, signs, capabilities, derivations.
+//! The numeric part of a pack: units, signs, capabilities.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -7,16 +7,26 @@ use shot::{DeviceRow, Quantity};
 use toml::Spanned;
 
 use crate::compile::{Compiler, Places};
-use crate::derive::{Derivation, SpinParts, other_speed};
 use crate::mapping::Measure;
 use crate::number::{NumberStyle, Sign};
 use crate::source::{NumberSource, TextSource};
-use crate::spec::{DerivedSpec, FaceSpec, NumberSpec, SignWord, SpeedSpec, SpinSpec, Text, UnitFrom};
+use crate::spec::{NumberSpec, SignWord, Text, UnitFrom};
 use crate::unit::Unit;
 
 const FACE_REFERENCES: [&str; 2] = ["face-centre", "strike-point"];
 
-fn device(quantity: Quantity, measured: bool, standard_deviation: Option<f64>) -> DeviceRow {
+/// Quantities with a left and a right, which a device can give in the player's own frame.
+const SIDED: [Quantity; 7] = [
+    Quantity::AimDeg,
+    Quantity::LaunchAzimuthDeg,
+    Quantity::SpinTiltDeg,
+    Quantity::StrikeToeMm,
+    Quantity::FaceDeg,
+    Quantity::PathDeg,
+    Quantity::LateralM,
+];
+
+pub(crate) fn device(quantity: Quantity, measured: bool, standard_deviation: Option<f64>) -> DeviceRow {
     DeviceRow {
         format: String::new(),
         format_version: String::new(),
@@ -44,6 +54,11 @@ impl Compiler<'_> {
             };
             let Some(target) = column_unit(quantity) else { continue };
             let Some(number) = self.number(name.span(), spec, target) else { continue };
+            if number.player_frame && !SIDED.contains(&quantity) {
+                let sided = SIDED.map(Quantity::name).join(", ");
+                let message = format!("{} has no side, so playerFrame has no effect", quantity.name());
+                self.fault(name.span(), message, format!("quantities with a side: {sided}"));
+            }
             let Some(measured) = spec.measured else {
                 let hint = "measured = true where the device measures it, false where it only computes it";
                 self.fault(name.span(), "it is not said whether the device measures this", hint);
@@ -59,7 +74,8 @@ impl Compiler<'_> {
         (measures, devices)
     }
 
-    fn number(&mut self, span: Range<usize>, spec: &NumberSpec, target: Unit) -> Option<NumberSource> {
+    /// A number source; what the device knows of it is not looked at.
+    pub fn number(&mut self, span: Range<usize>, spec: &NumberSpec, target: Unit) -> Option<NumberSource> {
         let places = Places {
             field: spec.field.as_ref(),
             preamble: spec.preamble.as_ref(),
@@ -76,30 +92,56 @@ impl Compiler<'_> {
         if spec.unit_from == UnitFrom::UnitsRow && !self.known.has_units_row {
             self.fault(span.clone(), "the pack has no units row", "set dialect.unitsRow, or drop unitFrom");
         }
+        let unit_field = self.unit_field(&span, spec);
         let sign = self.sign(span, spec);
         let base = self.known.style.unwrap_or(NumberStyle { decimal: '.', group: None });
         let style = self.number_style(base, spec.decimal_char.as_ref(), spec.group_char.as_ref());
         let missing = spec.missing_values.clone().unwrap_or_else(|| self.known.missing.clone());
+        let missing_numbers = missing.iter().filter_map(|token| style.parse(token).ok()).collect();
         let source = TextSource { origin, required: spec.required, missing };
-        Some(NumberSource { source, style, sign, unit, unit_from: spec.unit_from, target })
+        Some(NumberSource {
+            source,
+            missing_numbers,
+            style,
+            sign,
+            player_frame: spec.player_frame,
+            unit,
+            unit_from: spec.unit_from,
+            unit_field,
+            target,
+        })
+    }
+
+    fn unit_field(&mut self, span: &Range<usize>, spec: &NumberSpec) -> Option<String> {
+        if (spec.unit_from == UnitFrom::Field) != spec.unit_field.is_some() {
+            let hint = "unitFrom = \"field\" needs unitField, and nothing else takes it";
+            self.fault(span.clone(), "unitFrom and unitField do not fit together", hint);
+        }
+        let field = spec.unit_field.as_ref()?;
+        if !self.known.has_field(field.get_ref()) {
+            let message = format!("\"{}\" is not among the fields of the pack", field.get_ref());
+            self.fault(field.span(), message, "add it to schema.fields or schema.optionalFields");
+        }
+        Some(field.get_ref().clone())
     }
 
     fn sign(&mut self, span: Range<usize>, spec: &NumberSpec) -> Sign {
-        let suffixes = (spec.positive_suffix.clone(), spec.negative_suffix.clone());
-        match (spec.sign, suffixes) {
-            (SignWord::Plain, (None, None)) => Sign::Plain,
-            (SignWord::Inverted, (None, None)) => Sign::Inverted,
-            (SignWord::Suffix, (Some(positive), Some(negative))) => {
-                let shared = positive.iter().any(|word| negative.contains(word));
-                if shared || positive.iter().chain(&negative).any(|word| word.trim().is_empty()) || positive.is_empty()
-                {
-                    self.fault(
-                        span,
-                        "the side letters are empty, or the same for both sides",
-                        "for example [\"R\"] and [\"L\"]",
-                    );
+        let words = (spec.positive_suffix.clone(), spec.negative_suffix.clone(), spec.zero_words.clone());
+        match (spec.sign, words) {
+            (SignWord::Plain, (None, None, None)) => Sign::Plain,
+            (SignWord::Inverted, (None, None, None)) => Sign::Inverted,
+            (SignWord::Suffix, (Some(positive), Some(negative), zero)) => {
+                let zero = zero.unwrap_or_default();
+                let mut all: Vec<String> =
+                    positive.iter().chain(&negative).chain(&zero).map(|word| word.trim().to_lowercase()).collect();
+                let count = all.len();
+                all.sort();
+                all.dedup();
+                if all.len() < count || positive.is_empty() || all.iter().any(String::is_empty) {
+                    let hint = "for example [\"R\"] and [\"L\"]; capitals make no difference";
+                    self.fault(span, "the words for the sides are empty, or the same for both sides", hint);
                 }
-                Sign::Suffix { positive, negative }
+                Sign::Words { positive, negative, zero }
             }
             _ => {
                 let hint = "sign = \"suffix\" needs both, and nothing else takes them";
@@ -109,7 +151,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn deviation(&mut self, spec: Option<&Spanned<f64>>) -> Option<f64> {
+    pub fn deviation(&mut self, spec: Option<&Spanned<f64>>) -> Option<f64> {
         let value = *spec?.get_ref();
         if value > 0.0 && value.is_finite() {
             return Some(value);
@@ -118,7 +160,7 @@ impl Compiler<'_> {
         None
     }
 
-    fn face_reference(&mut self, quantity: Quantity, span: Range<usize>, written: Option<&Text>) -> Option<String> {
+    pub fn face_reference(&mut self, quantity: Quantity, span: Range<usize>, written: Option<&Text>) -> Option<String> {
         match (quantity == Quantity::FaceDeg, written) {
             (true, Some(text)) => self.one_of(text, &FACE_REFERENCES, |word| Some(word.to_owned())),
             (true, None) => {
@@ -133,79 +175,4 @@ impl Compiler<'_> {
             (false, None) => None,
         }
     }
-
-    pub fn derivations(&mut self, spec: &DerivedSpec, measures: &[Measure]) -> (Vec<Derivation>, Vec<DeviceRow>) {
-        let (mut derivations, mut devices) = (Vec::new(), Vec::new());
-        if let Some(spec) = &spec.spin {
-            derivations.extend(self.spin(spec, &mut devices));
-        }
-        if let Some(spec) = &spec.face {
-            derivations.extend(self.face(spec, &mut devices));
-        }
-        if let Some(spec) = &spec.speed {
-            derivations.extend(self.speed(spec, &mut devices));
-        }
-        let has = |quantity: Quantity| measures.iter().any(|measure| measure.quantity == quantity);
-        for (derivation, span) in derivations.iter().zip(spans(spec)) {
-            let (gives, needs) = match derivation {
-                Derivation::Spin(_) => (vec![Quantity::SpinRpm, Quantity::SpinTiltDeg], None),
-                Derivation::Face { .. } => (vec![Quantity::FaceDeg], Some(Quantity::PathDeg)),
-                Derivation::Speed { gives, .. } => (vec![*gives], Some(other_speed(*gives))),
-            };
-            if let Some(twice) = gives.into_iter().find(|quantity| has(*quantity)) {
-                let message = format!("{} is both derived and read directly", twice.name());
-                self.fault(span.clone(), message, "keep the one that the device measures");
-            }
-            if let Some(lacking) = needs.filter(|quantity| !has(*quantity)) {
-                let message = format!("deriving this needs {}", lacking.name());
-                self.fault(span, message, format!("map it under [measures.{}]", lacking.name()));
-            }
-        }
-        (derivations, devices)
-    }
-
-    /// A source inside a derivation; what the device knows of it is said of the derived quantity.
-    fn part(&mut self, spec: &Spanned<NumberSpec>, target: &str) -> Option<NumberSource> {
-        let written = spec.get_ref();
-        if written.measured.is_some() || written.standard_deviation.is_some() || written.face_reference.is_some() {
-            let hint = "move measured, standardDeviation and faceReference up into the [derived...] table";
-            self.fault(spec.span(), "a part of a derivation has no capability of its own", hint);
-        }
-        self.number(spec.span(), written, Unit::parse(target)?)
-    }
-
-    fn spin(&mut self, spec: &Spanned<SpinSpec>, devices: &mut Vec<DeviceRow>) -> Option<Derivation> {
-        let written = spec.get_ref();
-        let (back, side) = (self.part(&written.back_spin, "/min")?, self.part(&written.side_spin, "/min")?);
-        let rate_deviation = self.deviation(written.standard_deviation.as_ref());
-        let tilt_deviation = self.deviation(written.tilt_standard_deviation.as_ref());
-        devices.push(device(Quantity::SpinRpm, written.measured, rate_deviation));
-        devices.push(device(Quantity::SpinTiltDeg, written.measured, tilt_deviation));
-        Some(Derivation::Spin(Box::new(SpinParts { back, side })))
-    }
-
-    fn face(&mut self, spec: &Spanned<FaceSpec>, devices: &mut Vec<DeviceRow>) -> Option<Derivation> {
-        let written = spec.get_ref();
-        let face_to_path = self.part(&written.face_to_path, "deg")?;
-        let mut row = device(Quantity::FaceDeg, written.measured, self.deviation(written.standard_deviation.as_ref()));
-        row.face_reference = self.face_reference(Quantity::FaceDeg, spec.span(), written.face_reference.as_ref());
-        devices.push(row);
-        Some(Derivation::Face { face_to_path })
-    }
-
-    fn speed(&mut self, spec: &Spanned<SpeedSpec>, devices: &mut Vec<DeviceRow>) -> Option<Derivation> {
-        let written = spec.get_ref();
-        let words = [Quantity::BallSpeedMps.name(), Quantity::ClubSpeedMps.name()];
-        let gives = self.one_of(&written.gives, &words, Quantity::from_name)?;
-        let ratio = self.part(&written.ratio, "1")?;
-        devices.push(device(gives, written.measured, self.deviation(written.standard_deviation.as_ref())));
-        Some(Derivation::Speed { ratio, gives })
-    }
-}
-
-fn spans(spec: &DerivedSpec) -> Vec<Range<usize>> {
-    let spin = spec.spin.as_ref().map(Spanned::span);
-    let face = spec.face.as_ref().map(Spanned::span);
-    let speed = spec.speed.as_ref().map(Spanned::span);
-    [spin, face, speed].into_iter().flatten().collect()
 }

@@ -32,6 +32,20 @@ impl Record for Object {
     }
 
     fn text(&self, field: &str) -> Option<Cow<'_, str>> {
+        match self.value(field)? {
+            Value::Null => None,
+            Value::String(text) => Some(Cow::Borrowed(text)),
+            other => Some(Cow::Owned(other.to_string())),
+        }
+    }
+
+    fn number(&self, field: &str) -> Option<f64> {
+        self.value(field)?.as_f64()
+    }
+}
+
+impl Object {
+    fn value(&self, field: &str) -> Option<&Value> {
         let mut value = &self.value;
         for step in field.split('.') {
             value = match value {
@@ -40,11 +54,7 @@ impl Record for Object {
                 _ => return None,
             };
         }
-        match value {
-            Value::Null => None,
-            Value::String(text) => Some(Cow::Borrowed(text)),
-            other => Some(Cow::Owned(other.to_string())),
-        }
+        Some(value)
     }
 }
 

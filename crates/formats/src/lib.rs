@@ -1,4 +1,4 @@
-//! Mapping packs: the bytes of a device's export in, canonical shots and problems out.
+//! Mapping packs: the bytes of a device's export in, canonical shots (or strike marks) and problems out.
 //!
 //! A pack is a folder with `format.toml`, one or more `sample*` files and `expected.csv`. [`PackSet::load`] reads the packs,
 //! [`PackSet::recognise`] says which pack a file belongs to and why, [`Pack::parse`] turns its bytes into [`ParsedFile`],
@@ -13,37 +13,48 @@
 
 mod columnar;
 mod compile;
+mod compile_derived;
 mod compile_dialect;
+mod compile_mark;
 mod compile_measures;
 mod compile_sheet;
+mod compile_time;
 mod compile_tree;
 mod context;
 mod delimited;
 mod derive;
 mod encoding;
 mod fault;
+mod field_names;
 mod file_name;
+mod grid;
 mod instant;
 mod json_document;
 mod json_lines;
 mod lines;
 mod mapping;
+mod mark;
 mod number;
 mod pack;
 mod preamble;
 mod proof;
+mod proof_mark;
 mod recognise;
 mod record;
+mod repeated_hour;
 mod rule;
 mod set;
 mod source;
 mod spec;
+mod spec_derived;
+mod spec_mark;
 mod spreadsheet;
 mod unit;
 mod xml;
 
 pub use context::{ParseLimits, SiteContext, player_key};
 pub use fault::PackFault;
+pub use mark::PackKind;
 pub use pack::{Pack, ParsedFile};
 pub use proof::{Difference, PackTestReport, SampleReport, test_pack};
 pub use recognise::{PackScore, Recognition};

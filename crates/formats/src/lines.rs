@@ -51,14 +51,18 @@ pub(crate) struct CellStyle {
     pub delimiter: char,
     pub quote: Option<char>,
     pub double_quote: bool,
+    /// A character that takes the one behind it literally, inside and outside quotes.
+    pub escape: Option<char>,
+    /// Blanks at the start of a cell are dropped before a quote is looked for.
+    pub skip_initial_space: bool,
 }
 
 /// The outcome of cutting a record into cells.
 #[derive(Debug, PartialEq, Eq)]
 pub(crate) enum Cells<'a> {
     Whole(Vec<Cow<'a, str>>),
-    /// A quote is still open at the end of the text.
-    OpenQuote,
+    /// A quote is still open at the end of the text, or an escape character stands there with nothing behind it.
+    Open,
     TooMany,
 }
 
@@ -72,12 +76,15 @@ impl CellStyle {
             if cells.len() >= most {
                 return Cells::TooMany;
             }
+            if self.skip_initial_space {
+                rest = rest.trim_start_matches(' ');
+            }
             let opened = self.quote.filter(|quote| rest.starts_with(*quote));
             let Some((cell, after)) = (match opened {
                 Some(quote) => self.quoted(&rest[quote.len_utf8()..], quote),
-                None => Some(self.bare(rest)),
+                None => self.bare(rest),
             }) else {
-                return Cells::OpenQuote;
+                return Cells::Open;
             };
             cells.push(cell);
             match after {
@@ -87,27 +94,49 @@ impl CellStyle {
         }
     }
 
-    fn bare(self, rest: &str) -> (Cow<'_, str>, Option<&str>) {
-        match rest.split_once(self.delimiter) {
-            Some((cell, after)) => (Cow::Borrowed(cell), Some(after)),
-            None => (Cow::Borrowed(rest), None),
+    fn bare(self, rest: &str) -> Option<(Cow<'_, str>, Option<&str>)> {
+        let Some(escape) = self.escape else {
+            return Some(match rest.split_once(self.delimiter) {
+                Some((cell, after)) => (Cow::Borrowed(cell), Some(after)),
+                None => (Cow::Borrowed(rest), None),
+            });
+        };
+        let mut text = String::new();
+        let mut chars = rest.char_indices();
+        while let Some((position, c)) = chars.next() {
+            if c == escape {
+                text.push(chars.next()?.1);
+            } else if c == self.delimiter {
+                return Some((Cow::Owned(text), Some(&rest[position + c.len_utf8()..])));
+            } else {
+                text.push(c);
+            }
         }
+        Some((Cow::Owned(text), None))
     }
 
     fn quoted(self, inside: &str, quote: char) -> Option<(Cow<'_, str>, Option<&str>)> {
+        let telling = |c: char| c == quote || Some(c) == self.escape;
         let mut text = String::new();
         let mut rest = inside;
         loop {
-            let (before, after) = rest.split_once(quote)?;
-            text.push_str(before);
+            let position = rest.find(telling)?;
+            text.push_str(&rest[..position]);
+            let mut after = rest[position..].chars();
+            let found = after.next()?;
+            if found != quote {
+                text.push(after.next()?);
+                rest = after.as_str();
+                continue;
+            }
             if self.double_quote
-                && let Some(beyond) = after.strip_prefix(quote)
+                && let Some(beyond) = after.as_str().strip_prefix(quote)
             {
                 text.push(quote);
                 rest = beyond;
                 continue;
             }
-            let (trailing, next) = self.bare(after);
+            let (trailing, next) = self.bare(after.as_str())?;
             text.push_str(&trailing);
             return Some((Cow::Owned(text), next));
         }
@@ -118,10 +147,15 @@ impl CellStyle {
 mod tests {
     use super::*;
 
-    const STYLE: CellStyle = CellStyle { delimiter: ',', quote: Some('"'), double_quote: true };
+    const STYLE: CellStyle =
+        CellStyle { delimiter: ',', quote: Some('"'), double_quote: true, escape: None, skip_initial_space: false };
 
     fn cells(record: &str) -> Vec<String> {
-        match STYLE.split(record, 100) {
+        cells_in(STYLE, record)
+    }
+
+    fn cells_in(style: CellStyle, record: &str) -> Vec<String> {
+        match style.split(record, 100) {
             Cells::Whole(cells) => cells.into_iter().map(Cow::into_owned).collect(),
             other => panic!("{record}: {other:?}"),
         }
@@ -144,7 +178,23 @@ mod tests {
         assert_eq!(cells("\"a\"x,b"), ["ax", "b"]);
         assert_eq!(cells("a\"b,c"), ["a\"b", "c"]);
         assert_eq!(cells(""), [""]);
-        assert_eq!(STYLE.split("a,\"b", 9), Cells::OpenQuote);
+        assert_eq!(STYLE.split("a,\"b", 9), Cells::Open);
         assert_eq!(STYLE.split("a,b,c", 2), Cells::TooMany);
+    }
+
+    #[test]
+    fn escapes_take_the_next_character_literally() {
+        // [source: Frictionless Table Dialect, `escapeChar`, `doubleQuote`, `skipInitialSpace`; worked by hand]
+        let escaped = CellStyle { double_quote: false, escape: Some('\\'), ..STYLE };
+        assert_eq!(cells_in(escaped, r#"a\,b,"c\"d",e\\"#), ["a,b", "c\"d", "e\\"]);
+        assert_eq!(cells_in(escaped, r#"\"a,b\""#), ["\"a", "b\""]);
+        let both = CellStyle { double_quote: true, ..escaped };
+        assert_eq!(cells_in(both, r#""a""b\"c",d"#), ["a\"b\"c", "d"]);
+        for open in [r#"a,"b\""#, "a,b\\", "\"a\\"] {
+            assert_eq!(both.split(open, 9), Cells::Open, "{open}");
+        }
+        assert_eq!(cells("a, \"b,c\""), ["a", " \"b", "c\""]);
+        let skipping = CellStyle { skip_initial_space: true, ..STYLE };
+        assert_eq!(cells_in(skipping, "a, \"b,c\",  d "), ["a", "b,c", "d "]);
     }
 }

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use shot::{Hand, Intent, Measures, ParsedShot, Problem, Quantity, StrikeSource};
 
-use crate::context::SiteContext;
-use crate::derive::{Derivation, SpinParts, other_speed, speed_of, spin_of};
-use crate::instant::{AMBIGUOUS_HOUR, TimeSource};
+use crate::context::{SiteContext, player_key};
+use crate::derive::Derivation;
+use crate::instant::TimeSource;
+use crate::repeated_hour::AMBIGUOUS_HOUR;
 use crate::rule::Rule;
 use crate::source::{NumberSource, Origin, TextSource, View, WordSource};
 use crate::unit::Unit;
@@ -60,6 +61,35 @@ impl Readings {
     }
 }
 
+/// A shot, and the other instant (µs) it may be of where its local time occurred twice.
+pub(crate) type Read = (ParsedShot, Option<i64>);
+
+/// What the numbers of a row are read with.
+struct Reader<'a> {
+    view: &'a View<'a>,
+    unit_words: &'a BTreeMap<String, Unit>,
+    hand: Option<Hand>,
+    /// Columns whose side could not be told, since the hand is not known.
+    sideless: Vec<String>,
+}
+
+impl Reader<'_> {
+    fn number(&mut self, source: &NumberSource) -> Result<Option<(f64, String)>, Box<Problem>> {
+        let Some((value, text)) = source.read(self.view, self.unit_words)? else { return Ok(None) };
+        // Zero is the middle in either frame.
+        if !source.player_frame || value == 0.0 {
+            return Ok(Some((value, text)));
+        }
+        match self.hand {
+            Some(Hand::Right) => return Ok(Some((value, text))),
+            Some(Hand::Left) => return Ok(Some((-value, text))),
+            None => {}
+        }
+        self.sideless.push(source.source.origin.label().to_owned());
+        Ok(None)
+    }
+}
+
 /// Collects the problems of one row, so that a person sees all of them at once.
 struct Findings(Vec<Problem>);
 
@@ -84,7 +114,7 @@ impl Findings {
 
 impl Mapping {
     /// The shot of a record, or nothing, with every problem found. The shot is lost exactly where a problem rejects it.
-    pub fn read(&self, view: &View<'_>, site: &SiteContext) -> (Option<ParsedShot>, Vec<Problem>) {
+    pub fn read(&self, view: &View<'_>, site: &SiteContext) -> (Option<Read>, Vec<Problem>) {
         let mut findings = Findings(Vec::new());
         let struck = findings.keep(self.time.read(view, site.zone).map(Some));
         let bay = findings.keep_text(self.bay.as_ref(), view);
@@ -96,7 +126,11 @@ impl Mapping {
         let hand = findings.keep_word(self.hand.as_ref(), view);
         let intent = findings.keep_word(self.intent.as_ref(), view);
         let club = findings.keep_word(self.club.as_ref(), view);
-        let measures = self.read_measures(view, &mut findings);
+        let of_roster = player_text.as_ref().and_then(|text| site.hands.get(&player_key(text)));
+        let mut reader =
+            Reader { view, unit_words: &self.unit_words, hand: hand.or(of_roster.copied()), sideless: Vec::new() };
+        let measures = self.read_measures(&mut reader, &mut findings);
+        findings.0.extend(hand_unknown(&reader, player_text.as_deref()));
         let rejected = findings.0.iter().any(|problem| problem.severity == shot::Severity::Rejected);
         let Some(struck) = struck.filter(|_| !rejected) else { return (None, findings.0) };
         let has_strike = [Quantity::StrikeToeMm, Quantity::StrikeUpMm].iter().any(|q| measures.get(*q).is_some());
@@ -120,18 +154,19 @@ impl Mapping {
             strike_source: (has_strike && self.strike_measured).then_some(StrikeSource::Measured),
             quality: if struck.ambiguous { vec![AMBIGUOUS_HOUR.to_owned()] } else { Vec::new() },
         };
-        (Some(shot), findings.0)
+        (Some((shot, struck.later_micros)), findings.0)
     }
 
-    fn read_measures(&self, view: &View<'_>, findings: &mut Findings) -> Measures {
+    fn read_measures(&self, reader: &mut Reader<'_>, findings: &mut Findings) -> Measures {
+        let view = reader.view;
         let mut readings = Readings::default();
         for measure in &self.measures {
-            if let Some((value, text)) = findings.keep(measure.number.read(view, &self.unit_words)) {
+            if let Some((value, text)) = findings.keep(reader.number(&measure.number)) {
                 readings.set(measure.quantity, value, measure.number.source.origin.label(), &text);
             }
         }
         for derivation in &self.derivations {
-            self.derive(derivation, view, &mut readings, findings);
+            derive(derivation, reader, &mut readings, findings);
         }
         let strike = [Quantity::StrikeToeMm, Quantity::StrikeUpMm];
         if self.strike_measured && strike.iter().any(|quantity| readings.measures.get(*quantity).is_some()) {
@@ -149,44 +184,6 @@ impl Mapping {
         readings.measures
     }
 
-    fn derive(&self, derivation: &Derivation, view: &View<'_>, readings: &mut Readings, findings: &mut Findings) {
-        let mut number = |source: &NumberSource| findings.keep(source.read(view, &self.unit_words));
-        match derivation {
-            Derivation::Spin(parts) => {
-                let SpinParts { back, side } = parts.as_ref();
-                let (Some((back_rate, text)), Some((side_rate, side_text))) = (number(back), number(side)) else {
-                    return;
-                };
-                let (rate, tilt) = spin_of(back_rate, side_rate);
-                readings.set(Quantity::SpinRpm, rate, back.source.origin.label(), &text);
-                if let Some(tilt) = tilt {
-                    readings.set(Quantity::SpinTiltDeg, tilt, side.source.origin.label(), &side_text);
-                }
-            }
-            Derivation::Face { face_to_path } => {
-                let (Some((angle, text)), Some(path)) =
-                    (number(face_to_path), readings.measures.get(Quantity::PathDeg))
-                else {
-                    return;
-                };
-                readings.set(Quantity::FaceDeg, path + angle, face_to_path.source.origin.label(), &text);
-            }
-            Derivation::Speed { ratio, gives } => {
-                let (Some((value, text)), Some(other)) = (number(ratio), readings.measures.get(other_speed(*gives)))
-                else {
-                    return;
-                };
-                let label = ratio.source.origin.label();
-                if let Some(speed) = speed_of(*gives, other, value) {
-                    readings.set(*gives, speed, label, &text);
-                } else {
-                    let message = "a ratio of ball speed to club speed is above zero".to_owned();
-                    findings.0.push(Rule::OutOfRange.rejects(view.record.line(), Some(label), &text, message));
-                }
-            }
-        }
-    }
-
     /// Every field of the file that is read, and whether a file without it is of no use.
     pub fn fields(&self) -> Vec<(&str, bool)> {
         let mut sources: Vec<&TextSource> = Vec::new();
@@ -195,21 +192,65 @@ impl Mapping {
         sources.extend(self.hand.as_ref().map(|word| &word.source));
         sources.extend(self.intent.as_ref().map(|word| &word.source));
         sources.extend(self.club.as_ref().map(|word| &word.source));
-        sources.extend(self.measures.iter().map(|measure| &measure.number.source));
-        for derivation in &self.derivations {
-            match derivation {
-                Derivation::Spin(parts) => sources.extend([&parts.back.source, &parts.side.source]),
-                Derivation::Face { face_to_path: source } | Derivation::Speed { ratio: source, .. } => {
-                    sources.push(&source.source);
-                }
-            }
-        }
+        sources.extend(self.numbers().map(|number| &number.source));
         let needed = self.time.parts.iter().map(|part| (part, true));
         let all = needed.chain(sources.into_iter().map(|source| (source, source.required)));
+        let units = self.numbers().filter_map(|number| number.unit_field.as_deref()).map(|field| (field, false));
         all.filter_map(|(source, required)| match &source.origin {
             Origin::Field(name) => Some((name.as_str(), required)),
             _ => None,
         })
+        .chain(units)
         .collect()
+    }
+
+    /// Every number that is read, directly or for a derivation.
+    pub fn numbers(&self) -> impl Iterator<Item = &NumberSource> {
+        let direct = self.measures.iter().map(|measure| &measure.number);
+        direct.chain(self.derivations.iter().flat_map(|derivation| &derivation.parts))
+    }
+}
+
+/// One note for all the values of a row that the player's hand would have to give their side.
+fn hand_unknown(reader: &Reader<'_>, player: Option<&str>) -> Option<Problem> {
+    let column = reader.sideless.first()?;
+    let who = player.map_or("a player without name".to_owned(), |text| format!("\"{}\"", Problem::cut(text)));
+    let message = format!(
+        "the hand of {who} is not known, so {} (given in the player's own frame) is taken as missing",
+        reader.sideless.join(", ")
+    );
+    Some(Rule::HandUnknown.notes(reader.view.record.line(), Some(column), player.unwrap_or_default(), message))
+}
+
+fn derive(derivation: &Derivation, reader: &mut Reader<'_>, readings: &mut Readings, findings: &mut Findings) {
+    let mut values = Vec::new();
+    let mut places = Vec::new();
+    for part in &derivation.parts {
+        if let Some((value, text)) = findings.keep(reader.number(part)) {
+            values.push(value);
+            places.push((part.source.origin.label(), text));
+        }
+    }
+    let needed = match derivation.formula.needs() {
+        Some(quantity) => readings.measures.get(quantity),
+        None => Some(0.0),
+    };
+    let (Some(needed), Some((label, text))) = (needed, places.first()) else { return };
+    if values.len() < derivation.parts.len() {
+        return;
+    }
+    match derivation.formula.compute(&values, needed) {
+        Ok(results) => {
+            for (place, (quantity, value)) in derivation.formula.gives().iter().zip(results).enumerate() {
+                let (label, text) = places.get(place).unwrap_or(&places[0]);
+                if let Some(value) = value {
+                    readings.set(*quantity, value, label, text);
+                }
+            }
+        }
+        Err(message) => {
+            let line = reader.view.record.line();
+            findings.0.push(Rule::OutOfRange.rejects(line, Some(label), text, message.to_owned()));
+        }
     }
 }

@@ -1,4 +1,4 @@
-//! Numbers as devices write them: decimal commas, thousands separators, side letters.
+//! Numbers as devices write them: decimal commas, thousands separators, words for the side.
 
 use crate::rule::Rule;
 
@@ -16,8 +16,79 @@ pub(crate) enum Sign {
     Plain,
     /// Positive means what our convention calls negative.
     Inverted,
-    /// A word after the number says the side.
-    Suffix { positive: Vec<String>, negative: Vec<String> },
+    /// A word before or behind the number says the side; `zero` words stand for the middle, with or without a number.
+    Words { positive: Vec<String>, negative: Vec<String>, zero: Vec<String> },
+}
+
+/// What a text says about the side of its number.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Side {
+    /// The sign of the number says it, times this factor.
+    Written(f64),
+    /// A word says it: +1, -1, or 0 for the middle.
+    Named(f64),
+    /// Words would have to say it, but none does.
+    Unnamed,
+}
+
+impl Sign {
+    /// Parts a text into the number and what is said of its side.
+    pub fn take<'t>(&self, text: &'t str) -> (&'t str, Side) {
+        let (positive, negative, zero) = match self {
+            Sign::Plain => return (text, Side::Written(1.0)),
+            Sign::Inverted => return (text, Side::Written(-1.0)),
+            Sign::Words { positive, negative, zero } => (positive, negative, zero),
+        };
+        let text = text.trim();
+        let mut best: Option<(&str, Side)> = None;
+        for (words, factor) in [(positive, 1.0), (negative, -1.0), (zero, 0.0)] {
+            for word in words {
+                let rests = [without_prefix(text, word), without_suffix(text, word)];
+                for rest in rests.into_iter().flatten() {
+                    // The longest word wins, so that "RR" is not read as "R".
+                    if best.is_none_or(|(shorter, _)| rest.len() < shorter.len()) {
+                        best = Some((rest, Side::Named(factor)));
+                    }
+                }
+            }
+        }
+        best.map_or((text, Side::Unnamed), |(rest, side)| (rest.trim(), side))
+    }
+}
+
+impl Side {
+    /// The number with its sign in our convention; `text` is what a report shows.
+    pub fn apply(self, number: f64, text: &str) -> Result<f64, NumberFault> {
+        let unclear = |why: &str| Err((Rule::SignUnclear, format!("\"{}\" {why}", shot::Problem::cut(text))));
+        match self {
+            // Added, so that an inverted zero is no negative zero.
+            Side::Written(factor) => Ok(0.0 + number * factor),
+            Side::Named(_) if number < 0.0 => unclear("has both a minus sign and a word for its side"),
+            // Devices write a bare zero for the middle.
+            Side::Named(_) | Side::Unnamed if number == 0.0 => Ok(0.0),
+            Side::Named(0.0) => unclear("says the middle and is not zero"),
+            Side::Named(factor) => Ok(number * factor),
+            Side::Unnamed => unclear("does not say to which side"),
+        }
+    }
+}
+
+fn same_letter(one: char, other: char) -> bool {
+    one == other || one.to_lowercase().eq(other.to_lowercase())
+}
+
+/// What stands behind a word that begins the text, compared without regard to case.
+fn without_prefix<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    let mut rest = text.chars();
+    let all = word.chars().all(|letter| rest.next().is_some_and(|found| same_letter(found, letter)));
+    all.then(|| rest.as_str())
+}
+
+/// What stands before a word that ends the text, compared without regard to case.
+fn without_suffix<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    let mut rest = text.chars();
+    let all = word.chars().rev().all(|letter| rest.next_back().is_some_and(|found| same_letter(found, letter)));
+    all.then(|| rest.as_str())
 }
 
 /// Why a text is no number.
@@ -76,6 +147,7 @@ impl NumberStyle {
     fn without_groups(self, whole: &str) -> Option<String> {
         let is_group = |c: char| match self.group {
             Some(' ') => matches!(c, ' ' | '\u{a0}' | '\u{2009}' | '\u{202f}'),
+            Some('\'') => matches!(c, '\'' | '\u{2019}'),
             Some(group) => c == group,
             None => false,
         };
@@ -91,38 +163,6 @@ impl NumberStyle {
             digits.push_str(piece);
         }
         Some(digits)
-    }
-
-    /// The number of a text in our sign convention.
-    pub fn parse_signed(self, text: &str, sign: &Sign) -> Result<f64, NumberFault> {
-        match sign {
-            Sign::Plain => self.parse(text),
-            Sign::Inverted => Ok(0.0 - self.parse(text)?),
-            Sign::Suffix { positive, negative } => self.parse_sided(text.trim(), positive, negative),
-        }
-    }
-
-    fn parse_sided(self, text: &str, positive: &[String], negative: &[String]) -> Result<f64, NumberFault> {
-        let sides = positive.iter().map(|word| (word, 1.0)).chain(negative.iter().map(|word| (word, -1.0)));
-        let mut best: Option<(&str, usize, f64)> = None;
-        for (word, factor) in sides {
-            // The longest word wins, so that "RR" is not read as "R".
-            if let Some(rest) = text.strip_suffix(word.as_str())
-                && best.is_none_or(|(_, length, _)| word.len() > length)
-            {
-                best = Some((rest, word.len(), factor));
-            }
-        }
-        let unclear = |why: &str| (Rule::SignUnclear, format!("\"{}\" {why}", shot::Problem::cut(text)));
-        if let Some((rest, _, factor)) = best {
-            let magnitude = self.parse(rest)?;
-            if magnitude < 0.0 {
-                return Err(unclear("has both a minus sign and a side letter"));
-            }
-            return Ok(if magnitude == 0.0 { 0.0 } else { magnitude * factor });
-        }
-        // Devices write a bare zero for the middle.
-        if self.parse(text)? == 0.0 { Ok(0.0) } else { Err(unclear("does not say to which side")) }
     }
 }
 
@@ -151,6 +191,8 @@ mod tests {
         close(US.parse(".5"), 0.5);
         close(US.parse("1.5e2"), 150.0);
         close(NumberStyle { decimal: ',', group: Some(' ') }.parse("2\u{202f}950,5"), 2_950.5);
+        let swiss = NumberStyle { decimal: '.', group: Some('\'') };
+        close(swiss.parse("1'234\u{2019}567.5"), 1_234_567.5);
     }
 
     #[test]
@@ -164,15 +206,45 @@ mod tests {
         assert!(US.parse("1e999").is_err(), "not finite");
     }
 
+    fn signed(style: NumberStyle, sign: &Sign, text: &str) -> Result<f64, NumberFault> {
+        let (number, side) = sign.take(text);
+        let number = if side == Side::Named(0.0) && number.is_empty() { 0.0 } else { style.parse(number)? };
+        side.apply(number, text)
+    }
+
+    fn words(positive: &[&str], negative: &[&str], zero: &[&str]) -> Sign {
+        let owned = |words: &[&str]| words.iter().map(|word| (*word).to_owned()).collect();
+        Sign::Words { positive: owned(positive), negative: owned(negative), zero: owned(zero) }
+    }
+
     #[test]
     fn sides_become_signs() {
-        let sign = Sign::Suffix { positive: vec!["R".into()], negative: vec!["L".into()] };
-        close(METRIC.parse_signed("3,2 L", &sign), -3.2);
-        close(METRIC.parse_signed("3,2R", &sign), 3.2);
-        close(METRIC.parse_signed("0,0", &sign), 0.0);
+        let sign = words(&["R"], &["L"], &[]);
+        close(signed(METRIC, &sign, "3,2 L"), -3.2);
+        close(signed(METRIC, &sign, "3,2r"), 3.2);
+        close(signed(METRIC, &sign, "R12"), 12.0);
+        close(signed(METRIC, &sign, "L 3,2"), -3.2);
+        close(signed(METRIC, &sign, "0,0"), 0.0);
         for (text, rule) in [("3,2", Rule::SignUnclear), ("-3,2 L", Rule::SignUnclear), ("x L", Rule::NotANumber)] {
-            assert_eq!(METRIC.parse_signed(text, &sign).expect_err(text).0, rule, "{text}");
+            assert_eq!(signed(METRIC, &sign, text).expect_err(text).0, rule, "{text}");
         }
-        close(US.parse_signed("3.5", &Sign::Inverted), -3.5);
+        close(signed(US, &Sign::Inverted, "3.5"), -3.5);
+        assert!(signed(US, &Sign::Inverted, "0").expect("a number").is_sign_positive());
+    }
+
+    #[test]
+    fn words_with_blanks_and_the_middle_are_read() {
+        let sign = words(&["open", "to the right"], &["closed", "to the left"], &["square", "\u{00b1}"]);
+        close(signed(US, &sign, "2.1 open"), 2.1);
+        close(signed(US, &sign, "Closed 1.3"), -1.3);
+        close(signed(US, &sign, "4 TO THE LEFT"), -4.0);
+        close(signed(US, &sign, "square"), 0.0);
+        close(signed(US, &sign, "0.0 Square"), 0.0);
+        for text in ["1.0 square", "1.0", "open 1.0 open", "open"] {
+            assert!(signed(US, &sign, text).is_err(), "{text}");
+        }
+        let long = words(&["in-out", "out"], &["out-in", "in"], &[]);
+        close(signed(US, &long, "2 out-in"), -2.0);
+        close(signed(US, &long, "in-out 2"), 2.0);
     }
 }

@@ -7,8 +7,10 @@ use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
 use crate::mapping::Mapping;
+use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
 use crate::record::{Engine, Item, Opening};
+use crate::repeated_hour;
 use crate::rule::Rule;
 use crate::source::View;
 
@@ -25,8 +27,19 @@ pub struct Pack {
     pub(crate) engine: Box<dyn Engine>,
     pub(crate) recogniser: Recogniser,
     pub(crate) mapping: Mapping,
+    /// What a pack of strike marks reads besides; none in a pack of shots.
+    pub(crate) marks: Option<MarkMapping>,
     pub(crate) devices: Vec<DeviceRow>,
     pub(crate) proof: ProofMaterial,
+    /// The text of the pack's `format.toml`, and where it stands.
+    pub(crate) text: PackText,
+}
+
+/// A pack as written.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PackText {
+    pub path: PathBuf,
+    pub text: String,
 }
 
 /// What a pack brings along to prove itself with.
@@ -114,6 +127,7 @@ impl Pack {
             captures: self.recogniser.captures(file_name),
             opening: Opening::default(),
             file: ParsedFile { shots: Vec::new(), marks: Vec::new(), problems: Vec::new(), rows_seen: 0 },
+            later: Vec::new(),
         };
         if bytes.len() > site.limits.max_file_bytes {
             let message = format!("the file has {} bytes, the limit is {}", bytes.len(), site.limits.max_file_bytes);
@@ -121,6 +135,8 @@ impl Pack {
             return reading.file;
         }
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
+        repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
+        repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
         reading.file
     }
 }
@@ -132,6 +148,8 @@ struct Reading<'a> {
     captures: Vec<(String, String)>,
     opening: Opening,
     file: ParsedFile,
+    /// Shots, or marks, of a local time that occurred twice: their place among the others, and the second instant.
+    later: Vec<(usize, i64)>,
 }
 
 impl Reading<'_> {
@@ -143,9 +161,25 @@ impl Reading<'_> {
             }
             Item::Record(record) => {
                 self.file.rows_seen += 1;
-                let view = View { record, opening: &self.opening, captures: &self.captures };
-                let (shot, problems) = self.pack.mapping.read(&view, self.site);
-                self.file.shots.extend(shot);
+                let names = &self.pack.recogniser.names;
+                if let Some(problem) = names.ambiguous(record) {
+                    self.file.problems.push(problem);
+                    return self.check_bounds();
+                }
+                let record = names.wrap(record);
+                let view = View { record: &record, opening: &self.opening, captures: &self.captures };
+                let (read, mut problems) = self.pack.mapping.read(&view, self.site);
+                let (shot, later) = read.unzip();
+                let later = later.flatten();
+                if let Some(marks) = &self.pack.marks {
+                    if let Some(mark) = marks.read(&view, self.site, shot, &mut problems) {
+                        self.later.extend(later.map(|later| (self.file.marks.len(), later)));
+                        self.file.marks.push(mark);
+                    }
+                } else if let Some(shot) = shot {
+                    self.later.extend(later.map(|later| (self.file.shots.len(), later)));
+                    self.file.shots.push(shot);
+                }
                 self.file.problems.extend(problems);
             }
             Item::Problem(problem) => {
@@ -179,10 +213,11 @@ impl Reading<'_> {
     /// A header tells before the first row whether the file can be read at all.
     fn check_header(&mut self) -> ControlFlow<()> {
         let Some(header) = self.opening.header.clone() else { return ControlFlow::Continue(()) };
-        for (name, required) in self.pack.mapping.fields() {
-            let found = header.iter().filter(|column| *column == name).count();
+        for (name, required) in self.pack.fields() {
+            let names = &self.pack.recogniser.names;
+            let found = header.iter().filter(|column| names.canonical(column) == name).count();
             if found > 1 {
-                let message = format!("the header has {found} columns named \"{name}\"");
+                let message = format!("the header has {found} columns named {}", names.listed(name));
                 return self.refuse(Rule::AmbiguousColumn, Some(name), message);
             }
             if found == 0 && required {

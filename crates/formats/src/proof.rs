@@ -7,12 +7,14 @@ use std::sync::Arc;
 use shot::{ParsedShot, Quantity};
 
 use crate::context::{ParseLimits, SiteContext};
+use crate::mark::PackKind;
 use crate::pack::{Pack, ParsedFile};
+use crate::proof_mark;
 use crate::recognise::score_of;
 
 /// Numbers of `expected.csv` are written to four decimals; anything nearer than half of the last one is equal. The hair on top
 /// lets a value that lies exactly on the half round either way.
-const TOLERANCE: f64 = 0.5e-4 + 1e-9;
+pub(crate) const TOLERANCE: f64 = 0.5e-4 + 1e-9;
 
 const TEXT_COLUMNS: [&str; 13] = [
     "bay",
@@ -52,6 +54,8 @@ pub struct SampleReport {
     pub rows_seen: u64,
     /// Rows taken.
     pub shots: usize,
+    /// Rows taken of a pack of strike marks.
+    pub marks: usize,
     /// Problems, rejecting and noted.
     pub problems: usize,
 }
@@ -91,8 +95,9 @@ impl fmt::Display for PackTestReport {
         let verdict = if self.passed() { "ok" } else { "DIFFERS" };
         write!(out, "{} {}: {verdict}", self.pack, self.version)?;
         for sample in &self.samples {
-            let SampleReport { file, rows_seen, shots, problems } = sample;
-            write!(out, "\n  {file}: {rows_seen} rows, {shots} shots, {problems} problems")?;
+            let SampleReport { file, rows_seen, shots, marks, problems } = sample;
+            let taken = if *marks > 0 { format!("{marks} marks") } else { format!("{shots} shots") };
+            write!(out, "\n  {file}: {rows_seen} rows, {taken}, {problems} problems")?;
         }
         for difference in &self.differences {
             write!(out, "\n  {difference}")?;
@@ -129,9 +134,14 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
             file: file.clone(),
             rows_seen: parsed.rows_seen,
             shots: parsed.shots.len(),
+            marks: parsed.marks.len(),
             problems: parsed.problems.len(),
         });
-        proof.compare(file, &parsed, expected.get(file.as_str()).map_or(&[], Vec::as_slice));
+        let rows = expected.get(file.as_str()).map_or(&[][..], Vec::as_slice);
+        match pack.kind() {
+            PackKind::Shots => proof.compare(file, &parsed, rows),
+            PackKind::StrikeMarks => proof.compare_marks(file, &parsed, rows),
+        }
     }
     for file in expected.keys().filter(|file| !pack.proof.samples.iter().any(|(name, _)| name == *file)) {
         proof.differs("expected.csv", 0, "sample", file, "");
@@ -140,14 +150,14 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
 }
 
 /// A row of `expected.csv`: column and text.
-type ExpectedRow = BTreeMap<String, String>;
+pub(crate) type ExpectedRow = BTreeMap<String, String>;
 
-struct Proof {
+pub(crate) struct Proof {
     differences: Vec<Difference>,
 }
 
 impl Proof {
-    fn differs(&mut self, file: &str, line: i64, column: &str, expected: &str, found: &str) {
+    pub fn differs(&mut self, file: &str, line: i64, column: &str, expected: &str, found: &str) {
         self.differences.push(Difference {
             file: file.to_owned(),
             line,
@@ -174,7 +184,12 @@ impl Proof {
         };
         let special = ["sample", "source_row", "problem"];
         for column in &header {
-            if !special.contains(&column) && !TEXT_COLUMNS.contains(&column) && Quantity::from_name(column).is_none() {
+            if pack.kind() == PackKind::StrikeMarks {
+                proof_mark::check_column(self, column);
+            } else if !special.contains(&column)
+                && !TEXT_COLUMNS.contains(&column)
+                && Quantity::from_name(column).is_none()
+            {
                 self.differs("expected.csv", 1, "header", "a column of shots", column);
             }
         }

@@ -2,6 +2,7 @@
 //! the pack's fields found in the file, 20 for the file's fields known to the pack. A file whose content contradicts the pack is
 //! never a match, whatever its name.
 
+use crate::field_names::FieldNames;
 use crate::file_name::NamePattern;
 use crate::pack::Pack;
 use crate::record::Glance;
@@ -68,6 +69,7 @@ pub(crate) struct Recogniser {
     pub fields: Vec<String>,
     pub optional_fields: Vec<String>,
     pub fields_match: FieldsMatch,
+    pub names: FieldNames,
 }
 
 impl Recogniser {
@@ -91,28 +93,29 @@ impl Recogniser {
             reasons.push(format!("but {obstacle}"));
             return (0, reasons.join("; "));
         }
-        if let Some(contradiction) = self.contradiction(glance) {
+        let fields: Vec<&str> = glance.fields.iter().map(|field| self.names.canonical(field)).collect();
+        if let Some(contradiction) = self.contradiction(glance, &fields) {
             reasons.push(format!("but {contradiction}"));
             return (0, reasons.join("; "));
         }
-        let found = self.fields.iter().filter(|field| glance.fields.contains(field)).count();
-        let known = glance.fields.iter().filter(|field| self.knows(field)).count();
+        let found = self.fields.iter().filter(|field| fields.contains(&field.as_str())).count();
+        let known = fields.iter().filter(|field| self.knows(field)).count();
         let found_points = share(50, found, self.fields.len());
-        let known_points = share(20, known, glance.fields.len());
+        let known_points = share(20, known, fields.len());
         points += found_points + known_points;
         reasons.push(format!("{found} of the pack's {} fields found ({found_points})", self.fields.len()));
-        reasons.push(format!("{known} of the file's {} fields known ({known_points})", glance.fields.len()));
+        reasons.push(format!("{known} of the file's {} fields known ({known_points})", fields.len()));
         (points, reasons.join("; "))
     }
 
     /// A path is known too where the pack names its parent or a member of it.
-    fn knows(&self, field: &str) -> bool {
+    pub fn knows(&self, field: &str) -> bool {
         let inside = |outer: &str, inner: &str| inner.strip_prefix(outer).is_some_and(|rest| rest.starts_with('.'));
         let mut listed = self.fields.iter().chain(&self.optional_fields);
         listed.any(|known| known == field || inside(known, field) || inside(field, known))
     }
 
-    fn contradiction(&self, glance: &Glance) -> Option<String> {
+    fn contradiction(&self, glance: &Glance, fields: &[&str]) -> Option<String> {
         if let Some(mark) = self.contains.iter().find(|mark| !glance.text.contains(mark.as_str())) {
             return Some(format!("the text \"{mark}\" is not in it"));
         }
@@ -122,22 +125,28 @@ impl Recogniser {
             return Some(format!("its preamble has no \"{key}\""));
         }
         let lacking: Vec<&str> =
-            self.fields.iter().filter(|field| !glance.fields.contains(field)).map(String::as_str).collect();
-        let strange: Vec<&str> = glance.fields.iter().filter(|field| !self.knows(field)).map(String::as_str).collect();
+            self.fields.iter().map(String::as_str).filter(|field| !fields.contains(field)).collect();
+        let strange: Vec<&str> = fields.iter().copied().filter(|field| !self.knows(field)).collect();
         let lacks = || Some(format!("it lacks {} of the pack's fields: {}", lacking.len(), listing(&lacking)));
         let adds = || Some(format!("it has {} fields unknown to the pack: {}", strange.len(), listing(&strange)));
+        let twice = || {
+            let repeated = fields.iter().enumerate().find(|(place, field)| fields[..*place].contains(field));
+            repeated.map(|(_, field)| format!("its field \"{}\" stands twice", shot::Problem::cut(field)))
+        };
         match self.fields_match {
             FieldsMatch::Exact | FieldsMatch::Equal | FieldsMatch::Subset if !lacking.is_empty() => lacks(),
             FieldsMatch::Exact | FieldsMatch::Equal | FieldsMatch::Superset if !strange.is_empty() => adds(),
-            FieldsMatch::Exact if !self.in_order(glance) => Some("its fields stand in another order".to_owned()),
+            FieldsMatch::Exact | FieldsMatch::Equal if twice().is_some() => twice(),
+            FieldsMatch::Exact if !self.in_order(fields) => Some("its fields stand in another order".to_owned()),
             FieldsMatch::Partial | FieldsMatch::Superset if lacking.len() == self.fields.len() => lacks(),
             _ => None,
         }
     }
 
-    fn in_order(&self, glance: &Glance) -> bool {
-        let mut found = glance.fields.iter().filter(|field| self.fields.contains(field));
-        self.fields.iter().all(|field| found.next() == Some(field))
+    /// Whether the pack's fields stand in the pack's order; optional ones may stand anywhere between them.
+    pub fn in_order(&self, fields: &[&str]) -> bool {
+        let mut found = fields.iter().filter(|field| self.fields.iter().any(|listed| listed == *field));
+        self.fields.iter().all(|field| found.next() == Some(&field.as_str()))
     }
 }
 

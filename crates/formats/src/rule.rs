@@ -9,6 +9,8 @@ pub enum Rule {
     NotANumber,
     /// A side letter (left or right) was expected, or contradicts a sign.
     SignUnclear,
+    /// The value is given in the player's own frame, and the player's hand is not known.
+    HandUnknown,
     /// A value the pack requires is missing.
     MissingRequired,
     /// The file lacks a column that the pack reads.
@@ -19,6 +21,10 @@ pub enum Rule {
     OutOfRange,
     /// The pack's value map does not have this word.
     UnknownValue,
+    /// The grid of the pack does not have this cell.
+    UnknownCell,
+    /// The list says that a ball left no mark.
+    NoMark,
     /// The row has fewer or more cells than the header.
     RaggedRow,
     /// A quote opens and never closes.
@@ -51,14 +57,17 @@ pub enum Rule {
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 21] = [
+    pub const ALL: [Rule; 24] = [
         Rule::NotANumber,
         Rule::SignUnclear,
+        Rule::HandUnknown,
         Rule::MissingRequired,
         Rule::MissingColumn,
         Rule::AmbiguousColumn,
         Rule::OutOfRange,
         Rule::UnknownValue,
+        Rule::UnknownCell,
+        Rule::NoMark,
         Rule::RaggedRow,
         Rule::UnclosedQuote,
         Rule::BadTime,
@@ -93,8 +102,11 @@ impl Rule {
             ),
             Rule::SignUnclear => (
                 "sign-unclear",
-                "list the device's letters under positiveSuffix and negativeSuffix of this measure in the pack",
+                "list the device's words under positiveSuffix, negativeSuffix and zeroWords of this measure in the pack",
             ),
+            Rule::HandUnknown => {
+                ("hand-unknown", "add the player to the roster, with hand, then reprocess the pack's files")
+            }
             Rule::MissingRequired => {
                 ("missing-required", "complete the row in the device's software and export it again")
             }
@@ -109,6 +121,8 @@ impl Rule {
                 "unknown-value",
                 "add the word to the values of this field in the pack, then reprocess the pack's files",
             ),
+            Rule::UnknownCell => ("unknown-cell", "compare the cell with the grid of the pack"),
+            Rule::NoMark => ("no-mark", "nothing need be done: the list says that there was no mark"),
             Rule::RaggedRow => {
                 ("ragged-row", "look for a delimiter inside a cell, or for a row cut short while it was written")
             }

@@ -1,10 +1,16 @@
 //! The packs of a folder. This module holds the crate's only I/O.
 
+use std::io::Read;
 use std::path::Path;
 
 use crate::compile::compile;
 use crate::fault::PackFault;
 use crate::pack::{Pack, ProofMaterial};
+
+/// Longest `format.toml`, in bytes; a pack is written by hand.
+const LONGEST_FORMAT: u64 = 1 << 20;
+/// Longest sample and longest `expected.csv`, in bytes.
+const LONGEST_SAMPLE: u64 = 16 << 20;
 
 /// All packs of a folder that are sound.
 #[derive(Debug, Default)]
@@ -61,9 +67,31 @@ fn unreadable(path: &Path, error: &std::io::Error) -> PackFault {
     )
 }
 
+/// The bytes of a file, or a fault where it is longer than a pack's file should be.
+fn read_bytes(path: &Path, longest: u64) -> Result<Vec<u8>, PackFault> {
+    let file = std::fs::File::open(path).map_err(|error| unreadable(path, &error))?;
+    let mut bytes = Vec::new();
+    // One byte more tells a file at the limit from one beyond it, however it grows meanwhile.
+    file.take(longest + 1).read_to_end(&mut bytes).map_err(|error| unreadable(path, &error))?;
+    if bytes.len() as u64 > longest {
+        let message = format!("the file is longer than {longest} bytes");
+        return Err(PackFault::whole(
+            path,
+            message,
+            "a pack holds a short text and small samples; cut the sample down",
+        ));
+    }
+    Ok(bytes)
+}
+
+fn read_text(path: &Path, longest: u64) -> Result<String, PackFault> {
+    String::from_utf8(read_bytes(path, longest)?)
+        .map_err(|_| PackFault::whole(path, "the file is no UTF-8 text", "save it as UTF-8"))
+}
+
 fn load_pack(folder: &Path) -> Result<Pack, Vec<PackFault>> {
     let path = folder.join("format.toml");
-    let text = std::fs::read_to_string(&path).map_err(|error| vec![unreadable(&path, &error)])?;
+    let text = read_text(&path, LONGEST_FORMAT).map_err(|fault| vec![fault])?;
     let mut pack = compile(&path, &text)?;
     let material = load_proof(folder).map_err(|fault| vec![fault])?;
     pack.proof.folder = material.folder;
@@ -80,10 +108,9 @@ fn load_proof(folder: &Path) -> Result<ProofMaterial, PackFault> {
         let path = entry.map_err(|error| unreadable(folder, &error))?.path();
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         if name == "expected.csv" {
-            material.expected = Some(std::fs::read_to_string(&path).map_err(|error| unreadable(&path, &error))?);
+            material.expected = Some(read_text(&path, LONGEST_SAMPLE)?);
         } else if name.starts_with("sample") && path.is_file() {
-            let bytes = std::fs::read(&path).map_err(|error| unreadable(&path, &error))?;
-            material.samples.push((name, bytes));
+            material.samples.push((name, read_bytes(&path, LONGEST_SAMPLE)?));
         }
     }
     material.samples.sort();

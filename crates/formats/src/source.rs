@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use shot::Problem;
 
-use crate::number::{NumberStyle, Sign};
+use crate::number::{NumberStyle, Side, Sign};
 use crate::record::{Opening, Record};
 use crate::rule::Rule;
 use crate::spec::{OnUnknown, UnitFrom};
@@ -66,6 +66,11 @@ impl TextSource {
         if let Some(text) = text.filter(|text| !text.is_empty() && !self.missing.contains(text)) {
             return Ok(Some(text));
         }
+        self.absent(view)
+    }
+
+    /// No value: nothing, or a problem where the pack requires one.
+    fn absent<V>(&self, view: &View<'_>) -> Result<Option<V>, Box<Problem>> {
         if self.required {
             let label = self.origin.label();
             let message = format!("\"{label}\" has no value, and the pack requires one");
@@ -79,7 +84,9 @@ impl TextSource {
 #[derive(Debug, Clone)]
 pub(crate) struct WordSource<V> {
     pub source: TextSource,
+    /// By word; in small letters where case is ignored.
     pub values: BTreeMap<String, V>,
+    pub ignore_case: bool,
     pub unknown: OnUnknown,
 }
 
@@ -87,10 +94,15 @@ pub(crate) struct WordSource<V> {
 pub(crate) type Noted<V> = (Option<V>, Option<Problem>);
 
 impl<V: Clone> WordSource<V> {
+    /// What a word means, if the pack knows it.
+    pub fn meaning(&self, word: &str) -> Option<&V> {
+        if self.ignore_case { self.values.get(&word.to_lowercase()) } else { self.values.get(word) }
+    }
+
     /// The meaning of the row's word.
     pub fn read(&self, view: &View<'_>) -> Result<Noted<V>, Box<Problem>> {
         let Some(word) = self.source.read(view)? else { return Ok((None, None)) };
-        if let Some(meaning) = self.values.get(&word) {
+        if let Some(meaning) = self.meaning(&word) {
             return Ok((Some(meaning.clone()), None));
         }
         let (line, label) = (view.record.line(), self.source.origin.label());
@@ -108,10 +120,16 @@ impl<V: Clone> WordSource<V> {
 #[derive(Debug, Clone)]
 pub(crate) struct NumberSource {
     pub source: TextSource,
+    /// Numbers that stand for none, in the device's own unit and sign.
+    pub missing_numbers: Vec<f64>,
     pub style: NumberStyle,
     pub sign: Sign,
+    /// Whether the number is given in the player's own frame: positive as for a right-handed player.
+    pub player_frame: bool,
     pub unit: Unit,
     pub unit_from: UnitFrom,
+    /// The field that names the unit, where `unit_from` says so.
+    pub unit_field: Option<String>,
     pub target: Unit,
 }
 
@@ -126,21 +144,35 @@ impl NumberSource {
         let label = self.source.origin.label();
         let reject =
             |(rule, message): (Rule, String)| Box::new(rule.rejects(view.record.line(), Some(label), &text, message));
-        let (number, word) = match self.unit_from {
-            UnitFrom::Pack => (text.as_str(), None),
-            UnitFrom::UnitsRow => match &self.source.origin {
-                Origin::Field(name) => (text.as_str(), view.record.unit_word(name)),
-                _ => (text.as_str(), None),
-            },
-            UnitFrom::Value => split_unit(&text),
+        let field = match &self.source.origin {
+            Origin::Field(name) => Some(name.as_str()),
+            _ => None,
         };
-        let unit = self.unit_of(word, unit_words).map_err(reject)?;
-        let value = self.style.parse_signed(number, &self.sign).map_err(reject)?;
+        let (number, side) = self.sign.take(&text);
+        let (number, word) = match self.unit_from {
+            UnitFrom::Pack => (number, None),
+            UnitFrom::UnitsRow => (number, field.and_then(|name| view.record.unit_word(name)).map(Cow::Borrowed)),
+            UnitFrom::Value => {
+                let (number, word) = split_unit(number);
+                (number, word.map(Cow::Borrowed))
+            }
+            UnitFrom::Field => (number, self.unit_field.as_ref().and_then(|name| view.record.text(name))),
+        };
+        let written = match field.and_then(|name| view.record.number(name)) {
+            Some(native) => native,
+            None if side == Side::Named(0.0) && number.is_empty() => 0.0,
+            None => self.style.parse(number).map_err(reject)?,
+        };
+        if self.missing_numbers.iter().any(|none| (written - none).abs() <= 1e-9 * none.abs().max(1.0)) {
+            return self.source.absent(view);
+        }
+        let unit = self.unit_of(word.as_deref().map(str::trim), unit_words).map_err(reject)?;
+        let value = side.apply(written, &text).map_err(reject)?;
         Ok(Some((unit.convert(value, self.target), text)))
     }
 
     fn unit_of(&self, word: Option<&str>, unit_words: &BTreeMap<String, Unit>) -> Result<Unit, (Rule, String)> {
-        let Some(word) = word else { return Ok(self.unit) };
+        let Some(word) = word.filter(|word| !word.is_empty()) else { return Ok(self.unit) };
         let Some(unit) = unit_words.get(word).copied().or_else(|| Unit::parse(word)) else {
             return Err((Rule::UnitUnknown, format!("the unit \"{}\" is unknown to the pack", Problem::cut(word))));
         };

@@ -6,6 +6,9 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use toml::Spanned;
 
+pub(crate) use crate::spec_derived::DerivedSpec;
+use crate::spec_mark::MarkSpec;
+
 /// A text whose place in the file is known.
 pub(crate) type Text = Spanned<String>;
 
@@ -33,6 +36,7 @@ pub(crate) struct PackSpec {
     pub time: Spanned<TimeSpec>,
     #[serde(default)]
     pub shot: ShotSpec,
+    pub mark: Option<Spanned<MarkSpec>>,
     #[serde(default)]
     pub measures: BTreeMap<Text, NumberSpec>,
     #[serde(default)]
@@ -159,6 +163,9 @@ pub(crate) struct SchemaSpec {
     pub missing_values: Option<Vec<String>>,
     pub decimal_char: Option<Text>,
     pub group_char: Option<Text>,
+    /// Other header words (or paths) under which a field may stand.
+    #[serde(default)]
+    pub also_named: BTreeMap<Text, Vec<Text>>,
 }
 
 /// How the fields of a file must match `schema.fields` (Table Schema, `fieldsMatch`).
@@ -201,6 +208,9 @@ pub(crate) struct WordSpec<V> {
     #[serde(default)]
     pub required: bool,
     pub values: BTreeMap<Text, V>,
+    /// Whether words match in capitals or not.
+    #[serde(default)]
+    pub ignore_case: bool,
     #[serde(default)]
     pub unknown: OnUnknown,
 }
@@ -243,10 +253,14 @@ pub(crate) struct TimeSpec {
     pub parts: Vec<Spanned<TextSpec>>,
     /// Tried in order.
     pub format: Option<Spanned<OneOrMany>>,
-    /// In place of `format`: the text counts this unit since 1970-01-01T00:00Z.
+    /// In place of `format`: the text counts this unit since 1970-01-01T00:00Z, or days as workbooks count them.
     pub epoch_unit: Option<Spanned<EpochUnit>>,
     /// Zone of the device's clock; the site's zone if absent.
     pub zone: Option<Text>,
+    /// The twelve months in the device's language, read as English ones.
+    pub month_names: Option<Spanned<Vec<String>>>,
+    /// The first year that a year of two digits can mean.
+    pub two_digit_years_from: Option<Spanned<i32>>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
@@ -255,6 +269,16 @@ pub(crate) enum EpochUnit {
     Seconds,
     #[serde(rename = "ms")]
     Milliseconds,
+    #[serde(rename = "us")]
+    Microseconds,
+    #[serde(rename = "ns")]
+    Nanoseconds,
+    /// Days since 1899-12-30T00:00 local time, as most workbooks count them.
+    #[serde(rename = "serial-1900")]
+    Serial1900,
+    /// Days since 1904-01-01T00:00 local time.
+    #[serde(rename = "serial-1904")]
+    Serial1904,
 }
 
 /// Where a number comes from, how it is written, and how well the device knows it.
@@ -270,10 +294,17 @@ pub(crate) struct NumberSpec {
     pub unit: Text,
     #[serde(default)]
     pub unit_from: UnitFrom,
+    /// The field that names the unit, with `unitFrom = "field"`.
+    pub unit_field: Option<Text>,
     #[serde(default)]
     pub sign: SignWord,
     pub positive_suffix: Option<Vec<String>>,
     pub negative_suffix: Option<Vec<String>>,
+    /// Words for the middle.
+    pub zero_words: Option<Vec<String>>,
+    /// Whether the value is given in the player's own frame, positive as for a right-handed player.
+    #[serde(default)]
+    pub player_frame: bool,
     pub missing_values: Option<Vec<String>>,
     pub decimal_char: Option<Text>,
     pub group_char: Option<Text>,
@@ -292,6 +323,8 @@ pub(crate) enum UnitFrom {
     UnitsRow,
     /// A word behind the number names it; `unit` holds where there is none.
     Value,
+    /// Another field of the record names it; `unit` holds where that is empty.
+    Field,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
@@ -301,50 +334,6 @@ pub(crate) enum SignWord {
     Plain,
     Inverted,
     Suffix,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct DerivedSpec {
-    pub spin: Option<Spanned<SpinSpec>>,
-    pub face: Option<Spanned<FaceSpec>>,
-    pub speed: Option<Spanned<SpeedSpec>>,
-}
-
-/// Spin rate and tilt from its parts.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct SpinSpec {
-    pub back_spin: Spanned<NumberSpec>,
-    pub side_spin: Spanned<NumberSpec>,
-    pub measured: bool,
-    /// Of the rate, in /min.
-    pub standard_deviation: Option<Spanned<f64>>,
-    /// In deg.
-    pub tilt_standard_deviation: Option<Spanned<f64>>,
-}
-
-/// Face from its angle to the path.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct FaceSpec {
-    pub face_to_path: Spanned<NumberSpec>,
-    pub measured: bool,
-    /// In deg.
-    pub standard_deviation: Option<Spanned<f64>>,
-    pub face_reference: Option<Text>,
-}
-
-/// One speed from the other and their ratio (ball over club).
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct SpeedSpec {
-    pub ratio: Spanned<NumberSpec>,
-    /// `ball_speed_mps` or `club_speed_mps`.
-    pub gives: Text,
-    pub measured: bool,
-    /// In m/s.
-    pub standard_deviation: Option<Spanned<f64>>,
 }
 
 /// The site that `strikemill formats test` pretends to be.

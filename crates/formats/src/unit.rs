@@ -28,25 +28,39 @@ const fn unit(code: &'static str, dimension: Dimension, numerator: f64, denomina
     Unit { code, dimension, numerator, denominator, shift: 0.0 }
 }
 
-// Factors: NIST SP 811 (2008), appendix B.8; exact but for the conventional inch of mercury, which SP 811 gives to seven digits.
-const UNITS: [Unit; 30] = [
+// Factors: NIST SP 811 (2008), appendix B.8; exact but for mercury and the pound-force, which SP 811 gives to seven digits.
+const UNITS: [Unit; 48] = [
     unit("m/s", Dimension::Speed, 1.0, 1.0),
     unit("km/h", Dimension::Speed, 1.0, 3.6),
     unit("[mi_i]/h", Dimension::Speed, 0.44704, 1.0),
     unit("[ft_i]/s", Dimension::Speed, 0.3048, 1.0),
     unit("[kn_i]", Dimension::Speed, 1852.0, 3600.0),
+    unit("cm/s", Dimension::Speed, 1.0, 100.0),
+    unit("m/min", Dimension::Speed, 1.0, 60.0),
+    unit("[ft_i]/min", Dimension::Speed, 0.3048, 60.0),
+    unit("[yd_i]/s", Dimension::Speed, 0.9144, 1.0),
     unit("m", Dimension::Length, 1.0, 1.0),
     unit("cm", Dimension::Length, 1.0, 100.0),
     unit("mm", Dimension::Length, 1.0, 1000.0),
     unit("[in_i]", Dimension::Length, 0.0254, 1.0),
     unit("[ft_i]", Dimension::Length, 0.3048, 1.0),
     unit("[yd_i]", Dimension::Length, 0.9144, 1.0),
+    unit("[mi_i]", Dimension::Length, 1609.344, 1.0),
+    unit("dm", Dimension::Length, 1.0, 10.0),
+    unit("km", Dimension::Length, 1000.0, 1.0),
+    unit("um", Dimension::Length, 1.0, 1e6),
     unit("deg", Dimension::Angle, 1.0, 1.0),
     unit("rad", Dimension::Angle, 180.0, std::f64::consts::PI),
+    unit("mrad", Dimension::Angle, 0.18, std::f64::consts::PI),
+    unit("gon", Dimension::Angle, 0.9, 1.0),
     unit("'", Dimension::Angle, 1.0, 60.0),
+    unit("''", Dimension::Angle, 1.0, 3600.0),
     unit("/min", Dimension::RotationRate, 1.0, 1.0),
     unit("/s", Dimension::RotationRate, 60.0, 1.0),
     unit("Hz", Dimension::RotationRate, 60.0, 1.0),
+    unit("{rev}/min", Dimension::RotationRate, 1.0, 1.0),
+    unit("{rev}/s", Dimension::RotationRate, 60.0, 1.0),
+    unit("deg/s", Dimension::RotationRate, 1.0, 6.0),
     unit("rad/s", Dimension::RotationRate, 30.0, std::f64::consts::PI),
     unit("Cel", Dimension::Temperature, 1.0, 1.0),
     Unit { shift: -273.15, ..unit("K", Dimension::Temperature, 1.0, 1.0) },
@@ -55,11 +69,15 @@ const UNITS: [Unit; 30] = [
     unit("Pa", Dimension::Pressure, 1.0, 100.0),
     unit("kPa", Dimension::Pressure, 10.0, 1.0),
     unit("mbar", Dimension::Pressure, 1.0, 1.0),
+    unit("bar", Dimension::Pressure, 1000.0, 1.0),
+    unit("mm[Hg]", Dimension::Pressure, 1.333_224, 1.0),
+    unit("[psi]", Dimension::Pressure, 68.947_57, 1.0),
     unit("[in_i'Hg]", Dimension::Pressure, 33.863_89, 1.0),
     unit("%", Dimension::Fraction, 1.0, 100.0),
     unit("1", Dimension::Fraction, 1.0, 1.0),
     unit("s", Dimension::Time, 1.0, 1.0),
     unit("ms", Dimension::Time, 1.0, 1000.0),
+    unit("us", Dimension::Time, 1.0, 1e6),
 ];
 
 impl Unit {
@@ -123,6 +141,15 @@ mod tests {
             // [derived: half a turn is pi rad; one turn a second is 60 a minute and 2 pi rad/s]
             (std::f64::consts::PI, "rad", "deg", 180.0),
             (std::f64::consts::TAU, "rad/s", "/min", 60.0),
+            (180.0, "deg/s", "/min", 30.0),
+            (100.0, "gon", "deg", 90.0),
+            (std::f64::consts::PI * 1000.0, "mrad", "deg", 180.0),
+            (1.0, "''", "deg", 1.0 / 3600.0),
+            (2700.0, "{rev}/min", "/min", 2700.0),
+            // [source: NIST SP 811 (2008) appendix B.8: mile, millimetre of mercury, pound-force per square inch]
+            (1.0, "[mi_i]", "m", 1_609.344),
+            (760.0, "mm[Hg]", "hPa", 1_013.250_24),
+            (1.0, "[psi]", "hPa", 68.947_57),
             (0.45, "1", "%", 45.0),
             (250.0, "ms", "s", 0.25),
         ];

@@ -73,7 +73,7 @@ impl Intake {
             Ok(bytes) => bytes,
             Err(message) => return Ok(Taken::Done(FileOutcome::Failed { message })),
         };
-        let site = site_context(&self.settings, self.settings.folder_of(Path::new(&entry.folder)));
+        let site = site_context(&self.settings, self.settings.folder_of(Path::new(&entry.folder)), &self.roster());
         match judge(&self.packs, &entry.first_name, &bytes, false, &site) {
             Judgement::Accept { pack, parsed } => {
                 let accepted = Accepted {
@@ -128,7 +128,7 @@ impl Intake {
             Ok(bytes) => bytes,
             Err(message) => return Ok(Taken::Done(FileOutcome::Failed { message })),
         };
-        let site = site_context(&self.settings, self.settings.folder_of(Path::new(&entry.folder)));
+        let site = site_context(&self.settings, self.settings.folder_of(Path::new(&entry.folder)), &self.roster());
         match judge_with(pack, &entry.first_name, &bytes, Vec::new(), &site) {
             Judgement::Accept { parsed, .. } => {
                 let accepted = Accepted {

@@ -10,6 +10,7 @@ use ledger::PartitionGeneration;
 use shot::DeviceRow;
 
 use crate::finish::writer;
+use crate::report::ScanReport;
 use crate::{Intake, IntakeError};
 
 impl Intake {
@@ -17,6 +18,12 @@ impl Intake {
     /// untouched, so that no job runs for nothing. Called at start and after the roster or a pack changed.
     pub fn publish_dimensions(&self, now: DateTime<Utc>) -> Result<(), IntakeError> {
         let _turn = self.turn();
+        self.replace_dimensions(now, &mut ScanReport::default())
+    }
+
+    /// The same for a caller that has the turn.
+    pub(crate) fn replace_dimensions(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
+        let roster = self.roster();
         let site_id = &self.settings.site_id;
         let devices: Vec<DeviceRow> = self.packs.packs().iter().flat_map(formats::Pack::devices).collect();
         let devices =
@@ -24,8 +31,8 @@ impl Intake {
         let mut device_rows = self.retired_devices(&devices)?;
         device_rows.push(devices);
         let tables = [
-            (shot::players(), vec![self.roster.players_batch(site_id)?]),
-            (shot::clubs(), vec![self.roster.clubs_batch(site_id)?]),
+            (shot::players(), vec![roster.players_batch(site_id)?]),
+            (shot::clubs(), vec![roster.clubs_batch(site_id)?]),
             (shot::devices(), device_rows),
         ];
         let mut replacements = Vec::new();
@@ -38,6 +45,8 @@ impl Intake {
         let changes = self.lake.replace_many(&replacements, &provenance)?;
         let mut generations = Vec::new();
         for change in changes.into_iter().filter(|change| !change.unchanged) {
+            report.amended += 1;
+            report.generation = Some(change.generation);
             generations.push(PartitionGeneration {
                 dataset: change.dataset,
                 month: String::new(),

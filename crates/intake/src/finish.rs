@@ -49,6 +49,13 @@ impl Intake {
             let message = error.to_string();
             tracing::debug!(error = %message, "staged rows cannot be published yet");
             report.note_trouble(&self.settings.lake_dir, message);
+        } else if let Err(error) = self.amend_published(now, report) {
+            if matches!(error, IntakeError::Ledger(_)) {
+                return Err(error);
+            }
+            let message = error.to_string();
+            tracing::debug!(error = %message, "published rows cannot be amended yet");
+            report.note_trouble(&self.settings.lake_dir, message);
         }
         self.archive_published(now, report)
     }
@@ -76,10 +83,11 @@ impl Intake {
             if entry.replaces_rows {
                 retracted.push(entry.source_file_id.clone());
             }
-            shots += entry.rows_accepted;
+            shots += entry.rows_accepted - entry.marks_accepted;
             rejected += entry.rows_rejected;
         }
         self.tell(ProgressStep::Publishing, 0, segments.len(), shots);
+        self.demand_amending();
         let published = self.lake.publish(&segments, &retracted, &provenance(&segments, now))?;
         self.ledger.mark_published(&source_file_ids, &generations(&published), now.timestamp_micros())?;
         report.files_published += segments.len();

@@ -13,12 +13,13 @@ use crate::arrival::Arrival;
 use crate::judge::{Judgement, Refusal, judge, site_context};
 use crate::names::text_of;
 use crate::report::FileOutcome;
-use crate::rows::{Origin, shot_rows};
+use crate::rows::{Origin, mark_rows, shot_rows};
+use crate::unknown_names::texts_of;
 use crate::{Intake, IntakeError};
 
 /// How far taking a file came.
 pub(crate) enum Taken {
-    /// Its rows are durable in staging.
+    /// Its rows, `shots` of them shots, are durable in staging.
     Staged { source_file_id: String, shots: i64 },
     /// Nothing more is to be done, or it is tried again by the next scan.
     Done(FileOutcome),
@@ -70,7 +71,7 @@ impl Intake {
             None => {}
         }
         let name = arrival.name();
-        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path));
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
         match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
             Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
                 note: format!(
@@ -142,9 +143,13 @@ impl Intake {
             imported_at,
         };
         let refused_by_the_pack = parsed.rows_rejected();
-        let (shots, repetitions) = shot_rows(parsed.shots, &origin, &self.roster);
+        let texts = texts_of(&parsed);
+        let (shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        let (marks, repeated_marks) = mark_rows(parsed.marks, &origin);
+        repetitions.extend(repeated_marks);
         let rows_rejected = i64::try_from(refused_by_the_pack + repetitions.len() as u64).unwrap_or(i64::MAX);
-        let rows_accepted = i64::try_from(shots.len()).unwrap_or(i64::MAX);
+        let marks_accepted = i64::try_from(marks.len()).unwrap_or(i64::MAX);
+        let rows_accepted = i64::try_from(shots.len() + marks.len()).unwrap_or(i64::MAX);
         let mut rejects = Vec::new();
         for problem in parsed.problems.into_iter().chain(repetitions) {
             rejects.push(RejectRow {
@@ -176,7 +181,16 @@ impl Intake {
             duration_s: accepted.since.elapsed().as_secs_f64(),
         };
         let in_columns = |dataset| move |cause| IntakeError::Rows { dataset, cause };
-        let mut tables = vec![(shot::shots(), shot::shots_batch(&shots).map_err(in_columns("shots"))?)];
+        let mut tables = Vec::new();
+        if !shots.is_empty() || marks.is_empty() {
+            // Roster and corrections are applied here already, so that no reader ever sees the rows without them.
+            let recorded = shot::shots_batch(&shots).map_err(in_columns("shots"))?;
+            tables.push((shot::shots(), self.amender()?.shots(&recorded)?.batch));
+        }
+        if !marks.is_empty() {
+            let recorded = shot::strike_marks_batch(&marks).map_err(in_columns("strike_marks"))?;
+            tables.push((shot::strike_marks(), self.amender()?.marks(&recorded)?));
+        }
         if !rejects.is_empty() {
             tables.push((shot::rejects(), shot::rejects_batch(&rejects).map_err(in_columns("rejects"))?));
         }
@@ -189,20 +203,23 @@ impl Intake {
             format_version: origin.format_version.clone(),
         };
         self.lake.stage(header, &tables)?;
+        self.ledger.note_player_texts(&origin.source_file_id, &texts)?;
         self.ledger.mark_staged(&Staged {
             source_file_id: origin.source_file_id,
             import_sequence: origin.import_sequence,
             format: origin.format,
             format_version: origin.format_version,
             rows_accepted,
+            marks_accepted,
             rows_rejected,
             source_path: accepted.source_path.clone(),
             keep_source: accepted.keep_source,
             replaces_rows: accepted.replaces_rows,
             at: imported_at,
         })?;
-        tracing::info!(file = accepted.name, shots = rows_accepted, rejected = rows_rejected, "staged a file");
-        Ok(rows_accepted)
+        let shots = rows_accepted - marks_accepted;
+        tracing::info!(file = accepted.name, shots, marks = marks_accepted, rejected = rows_rejected, "staged a file");
+        Ok(shots)
     }
 
     /// Bytes that are in the lake already: only the name is new.

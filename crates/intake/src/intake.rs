@@ -1,6 +1,7 @@
 //! The handle on intake, and the round that a scan makes.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use chrono::{DateTime, Utc};
@@ -10,6 +11,7 @@ use lake::Lake;
 use ledger::{FileState, Ledger, SightingState};
 
 use crate::arrival::{Arrival, modified_micros};
+use crate::basis::{Reading, RosterCheck};
 use crate::import::Taken;
 use crate::look::Looks;
 use crate::names::is_temporary;
@@ -27,7 +29,10 @@ pub struct Intake {
     pub(crate) ledger: Arc<Ledger>,
     pub(crate) lake: Arc<Lake>,
     pub(crate) packs: Arc<PackSet>,
-    pub(crate) roster: Arc<Roster>,
+    pub(crate) reading: Mutex<Reading>,
+    pub(crate) roster_check: Option<RosterCheck>,
+    /// Whether some month may be out of step with roster, corrections or strike marks.
+    pub(crate) amending_due: AtomicBool,
     progress: Option<ProgressFn>,
     looks: Mutex<Looks>,
 }
@@ -62,7 +67,18 @@ impl Intake {
         let noted = ledger.sightings()?;
         let sightings = noted.iter().map(|sighting| (sighting.path.clone(), sighting.clone())).collect();
         let looks = Mutex::new(Looks { sightings, noted, ..Looks::default() });
-        Ok(Intake { settings, files, ledger, lake, packs, roster, progress: None, looks })
+        Ok(Intake {
+            settings,
+            files,
+            ledger,
+            lake,
+            packs,
+            reading: Mutex::new(Reading::of(roster)),
+            roster_check: None,
+            amending_due: AtomicBool::new(true),
+            progress: None,
+            looks,
+        })
     }
 
     /// Tells somebody about progress, for example a progress bar.
@@ -103,6 +119,7 @@ impl Intake {
     pub fn scan_once(&self, now: DateTime<Utc>) -> Result<ScanReport, IntakeError> {
         let mut looks = self.turn();
         let mut report = ScanReport::default();
+        self.refresh_basis(now, &mut report)?;
         self.finish_in_flight(now, &mut report)?;
         self.bring_back_grown(now, &mut report)?;
         let settled = self.look(&mut looks, now, &mut report);
@@ -233,7 +250,8 @@ impl Intake {
                 Ok(FileOutcome::Imported {
                     source_file_id,
                     format: entry.format.unwrap_or_default(),
-                    shots: entry.rows_accepted,
+                    shots: entry.rows_accepted - entry.marks_accepted,
+                    marks: entry.marks_accepted,
                     rejected: entry.rows_rejected,
                 })
             }

@@ -3,6 +3,7 @@
 use formats::{Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
 use shot::{Problem, Severity};
 
+use crate::Roster;
 use crate::settings::{IntakeSettings, WatchedFolder};
 
 /// The judgement on a file.
@@ -28,7 +29,7 @@ pub(crate) struct Refusal {
     pub(crate) problems: Vec<Problem>,
 }
 
-pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFolder>) -> SiteContext {
+pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFolder>, roster: &Roster) -> SiteContext {
     let largest = usize::try_from(settings.max_file_bytes).unwrap_or(usize::MAX);
     SiteContext {
         site_id: settings.site_id.clone(),
@@ -36,7 +37,7 @@ pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFol
         bay: folder.and_then(|folder| folder.bay.clone()),
         environment: folder.and_then(|folder| folder.environment.clone()),
         limits: ParseLimits { max_file_bytes: largest, ..ParseLimits::default() },
-        hands: std::sync::Arc::default(),
+        hands: roster.hands(),
     }
 }
 
@@ -57,6 +58,8 @@ pub(crate) fn judge<'a>(
         }
         Recognition::NoMatch { scores } => Judgement::Refuse(Box::new(Refusal {
             reason: match scores.first() {
+                // With no point at all a pack is no nearer than any other.
+                Some(best) if best.score == 0 => "no mapping pack fits this file".to_owned(),
                 Some(best) => {
                     format!("no mapping pack fits this file; the nearest is {} ({} points)", best.pack, best.score)
                 }
@@ -95,7 +98,7 @@ pub(crate) fn judge_with<'a>(
         format_version: Some(pack.version().to_owned()),
         scores,
         rows_seen: parsed.rows_seen,
-        rows_accepted: parsed.shots.len(),
+        rows_accepted: parsed.shots.len() + parsed.marks.len(),
         problems: parsed.problems,
     }))
 }
@@ -108,7 +111,7 @@ fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, &'static str)>
             "see the problems below; mend the pack or export again, then use retry",
         ));
     }
-    if parsed.shots.is_empty() {
+    if parsed.shots.is_empty() && parsed.marks.is_empty() {
         let reason = format!("not one of its {} rows could be taken", parsed.rows_seen);
         return Some((reason, "see the problems below; a file without rows can be deleted here"));
     }

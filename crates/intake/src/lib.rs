@@ -13,9 +13,14 @@
 //! hashed and parsed are the very same bytes.
 
 mod again;
+mod amend;
 mod archive;
 mod arrival;
+mod basis;
+mod corrections;
+mod corrections_parse;
 mod dimensions;
+mod effective;
 mod error;
 mod finish;
 mod grown;
@@ -31,12 +36,18 @@ mod roster_batches;
 mod roster_parse;
 mod rows;
 mod settings;
+mod table;
+mod unknown_names;
 mod watch;
 
+pub use basis::RosterCheck;
+pub use corrections::{Correction, CorrectionAction, CorrectionSelector, Corrections};
+pub use effective::{CORRECTED, EXCLUDED, GUEST, STRIKE_LINKED};
 pub use error::IntakeError;
 pub use intake::Intake;
 pub use report::{FileOutcome, Progress, ProgressFn, ProgressStep, ScanReport, Trouble};
 pub use roster::{Resolved, Roster, RosterPlayer};
-pub use roster_parse::RosterFault;
 pub use settings::{IntakeSettings, WatchedFolder};
+pub use table::TableFault;
+pub use unknown_names::{NameToSettle, Unsettled, names_to_settle};
 pub use watch::{Imported, Watcher};

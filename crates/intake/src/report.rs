@@ -39,8 +39,10 @@ pub enum FileOutcome {
         source_file_id: String,
         /// The pack that read it.
         format: String,
-        /// Rows taken.
+        /// Shots taken.
         shots: i64,
+        /// Strike marks taken.
+        marks: i64,
         /// Rows refused.
         rejected: i64,
     },
@@ -100,6 +102,8 @@ pub struct ScanReport {
     pub settling: usize,
     /// Files that have not become whole for too long.
     pub waiting: usize,
+    /// Partitions that roster, corrections or strike marks changed.
+    pub amended: usize,
     /// The lake's generation after the last publication of this scan.
     pub generation: Option<i64>,
     /// What failed and will be tried again.

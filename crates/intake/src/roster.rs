@@ -3,11 +3,14 @@
 use std::collections::HashMap;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use files::Files;
 use shot::Hand;
 
-use crate::roster_parse::{RosterFault, parse};
+use crate::TableFault;
+use crate::roster_parse::parse;
+use crate::table::text_of_table;
 
 /// Largest roster file that is read.
 const MOST_BYTES: u64 = 16 << 20;
@@ -49,44 +52,41 @@ pub struct Resolved {
 }
 
 /// The players of a site.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Roster {
     path: PathBuf,
     players: Vec<RosterPlayer>,
     /// Alias in [`alias_form`] to position in `players`.
     by_alias: HashMap<String, usize>,
+    hands: Arc<HashMap<String, Hand>>,
 }
 
 impl Roster {
     /// Reads a roster file. Faulty lines are left out and told; the others stand, so that one slip of the pen does not stop
     /// a whole site's imports.
-    pub fn load(path: &Path) -> (Roster, Vec<RosterFault>) {
-        let text = match Files::new().read(path, MOST_BYTES) {
-            Ok(bytes) => String::from_utf8(bytes),
+    pub fn load(path: &Path) -> (Roster, Vec<TableFault>) {
+        let bytes = match Files::new().read(path, MOST_BYTES) {
+            Ok(bytes) => bytes,
             Err(error) => {
                 let message = format!("the roster cannot be read: {}", error.cause);
                 let hint = match error.kind() {
                     ErrorKind::NotFound => "write one; until then every player stands under a placeholder".to_owned(),
                     _ => error.hint,
                 };
-                return (Roster::default(), vec![RosterFault::whole(path, message, hint)]);
+                return (Roster::default(), vec![TableFault::whole(path, message, hint)]);
             }
         };
-        match text {
+        match text_of_table(path, bytes) {
             Ok(text) => Roster::parse(path, &text),
-            Err(error) => {
-                let line = error.as_bytes()[..error.utf8_error().valid_up_to()].split(|byte| *byte == b'\n').count();
-                let message = format!("line {line} is not UTF-8 text");
-                let hint = "save the file as \"CSV UTF-8\"".to_owned();
-                (Roster::default(), vec![RosterFault::whole(path, message, hint)])
-            }
+            Err(fault) => (Roster::default(), vec![fault]),
         }
     }
 
     /// Reads the text of a roster; `path` only names it in faults.
-    pub fn parse(path: &Path, text: &str) -> (Roster, Vec<RosterFault>) {
+    pub fn parse(path: &Path, text: &str) -> (Roster, Vec<TableFault>) {
         let (players, by_alias, faults) = parse(path, text);
-        (Roster { path: path.to_owned(), players, by_alias }, faults)
+        let hands = by_alias.iter().map(|(alias, position)| (alias.clone(), players[*position].hand)).collect();
+        (Roster { path: path.to_owned(), players, by_alias, hands: Arc::new(hands) }, faults)
     }
 
     /// The file the roster was read from; empty for a roster that was not.
@@ -104,6 +104,17 @@ impl Roster {
         self.by_alias.get(&alias_form(text)).and_then(|position| self.players.get(*position))
     }
 
+    /// The hand of every alias, in the form in which mapping packs look players up. A hand needs no consent: without it some
+    /// devices' signs cannot be read.
+    pub fn hands(&self) -> Arc<HashMap<String, Hand>> {
+        Arc::clone(&self.hands)
+    }
+
+    /// Every alias that stands for one player, in [`alias_form`].
+    pub(crate) fn aliases(&self) -> impl Iterator<Item = (&str, &RosterPlayer)> {
+        self.by_alias.iter().map(|(alias, position)| (alias.as_str(), &self.players[*position]))
+    }
+
     /// To whom a device's text belongs. A text that the roster does not know, or whose player gave no consent, gives a
     /// placeholder that says nothing about the person.
     pub fn resolve(&self, site_id: &str, player_text: &str) -> Resolved {
@@ -116,5 +127,5 @@ impl Roster {
 
 /// The form in which device texts are compared.
 pub(crate) fn alias_form(text: &str) -> String {
-    text.trim().to_lowercase()
+    formats::player_key(text)
 }

@@ -38,6 +38,10 @@ pub struct IntakeSettings {
     pub folders: Vec<WatchedFolder>,
     /// Where source files go when their rows are published.
     pub archive_dir: PathBuf,
+    /// The roster, where a change of it is to be noticed while intake runs.
+    pub roster_file: Option<PathBuf>,
+    /// The corrections, where a change of them is to be noticed while intake runs.
+    pub corrections_file: Option<PathBuf>,
     /// Where refused files go.
     pub quarantine_dir: PathBuf,
     /// Where parsed rows wait.
@@ -63,6 +67,8 @@ impl IntakeSettings {
             home: home.to_owned(),
             folders: vec![WatchedFolder::new(home.join("import"))],
             archive_dir: home.join("archive"),
+            roster_file: None,
+            corrections_file: None,
             quarantine_dir: home.join("quarantine"),
             staging_dir: home.join("state").join("staging"),
             lake_dir: home.join("lake"),

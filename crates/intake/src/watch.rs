@@ -13,7 +13,7 @@ use crate::{Intake, IntakeError, ScanReport};
 /// Events come in flocks; after the first one the rest may arrive before the scan starts.
 const FLOCK: Duration = Duration::from_millis(200);
 
-/// Rows came into the lake.
+/// Rows came into the lake, or were changed there by roster, corrections or strike marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Imported {
     /// The lake's generation now.
@@ -88,7 +88,7 @@ impl Watcher {
 
     /// False when it is time to stop.
     async fn hand_out(&mut self, report: ScanReport) -> bool {
-        if let (Some(generation), true) = (report.generation, report.files_published > 0) {
+        if let (Some(generation), true) = (report.generation, report.files_published > 0 || report.amended > 0) {
             let event = Imported { generation, files: report.files_published, shots: report.shots };
             tokio::select! {
                 // Without a receiver nobody wants to know; scanning goes on.

@@ -7,7 +7,7 @@ use arrow::compute::concat_batches;
 use shot::{Month, TableSchema};
 
 use crate::conform::{Strictness, check_schema, conform};
-use crate::keys::{keys_of, months_of, sorted};
+use crate::keys::{SEQUENCE_COLUMN, SOURCE_COLUMN, keys_of, months_of, sorted};
 use crate::prepare::{Prepared, commit, next_facts};
 use crate::profile::{Provenance, read_all};
 use crate::publish::PartitionChange;
@@ -111,7 +111,12 @@ impl Lake {
             None => None,
         };
         let facts = next_facts(store, manifest, schema, provenance);
-        Prepared::whole(store, schema, *month, before.as_ref(), &rows, &facts)
+        let prepared = Prepared::whole(store, schema, *month, before.as_ref(), &rows, &facts)?;
+        if schema.column(SEQUENCE_COLUMN).is_some() && schema.column(SOURCE_COLUMN).is_some() {
+            // Rows of imports: the next publication looks their keys up in the index.
+            prepared.index(store, &rows)?;
+        }
+        Ok(prepared)
     }
 }
 

@@ -29,6 +29,20 @@ pub enum LedgerError {
         /// The newest version this program knows.
         known: i64,
     },
+    /// The database was written by an older program, and is only to be looked at.
+    #[error(
+        "the ledger {} has schema version {found}, this program reads version {known}\n\
+         hint: `strikemill status` brings it up to date; nothing is lost by that",
+        path.display()
+    )]
+    TooOld {
+        /// The database file.
+        path: PathBuf,
+        /// The version found.
+        found: i64,
+        /// The version this program reads.
+        known: i64,
+    },
     /// The ledger belongs to another site.
     #[error(
         "the ledger {} belongs to site \"{found}\", the configuration says \"{wanted}\"\n\

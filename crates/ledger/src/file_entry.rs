@@ -70,6 +70,8 @@ pub struct Staged {
     pub format_version: String,
     /// Rows taken.
     pub rows_accepted: i64,
+    /// Of these, strike marks; the others are shots.
+    pub marks_accepted: i64,
     /// Rows refused.
     pub rows_rejected: i64,
     /// Where the bytes stand.
@@ -126,6 +128,8 @@ pub struct FileEntry {
     pub import_sequence: Option<i64>,
     /// Rows taken.
     pub rows_accepted: i64,
+    /// Of these, strike marks; the others are shots.
+    pub marks_accepted: i64,
     /// Rows refused.
     pub rows_rejected: i64,
     /// Why it is in quarantine, or why the last step failed.
@@ -154,7 +158,7 @@ pub struct FileEntry {
 
 pub(crate) const ENTRY_COLUMNS: &str = "source_file_id, state, first_name, folder, bytes, format, format_version, \
     import_sequence, rows_accepted, rows_rejected, reason, source_path, keep_source, replaces_rows, archive_path, \
-    quarantine_path, claimed_at, staged_at, published_at, archived_at, quarantined_at";
+    quarantine_path, claimed_at, staged_at, published_at, archived_at, quarantined_at, marks_accepted";
 
 pub(crate) fn entry_of(row: &Row<'_>) -> rusqlite::Result<FileEntry> {
     let state: String = row.get(1)?;
@@ -181,5 +185,6 @@ pub(crate) fn entry_of(row: &Row<'_>) -> rusqlite::Result<FileEntry> {
         published_at: row.get(18)?,
         archived_at: row.get(19)?,
         quarantined_at: row.get(20)?,
+        marks_accepted: row.get(21)?,
     })
 }

@@ -46,7 +46,7 @@ impl Ledger {
             let changed = transaction.execute(
                 "UPDATE files SET state = 'staged', import_sequence = ?2, format = ?3, format_version = ?4, \
                  rows_accepted = ?5, rows_rejected = ?6, source_path = ?7, keep_source = ?8, replaces_rows = ?9, \
-                 staged_at = ?10, reason = NULL \
+                 staged_at = ?10, marks_accepted = ?11, reason = NULL \
                  WHERE source_file_id = ?1 AND state IN ('claimed', 'quarantined', 'archived')",
                 params![
                     staged.source_file_id,
@@ -58,7 +58,8 @@ impl Ledger {
                     staged.source_path,
                     staged.keep_source,
                     staged.replaces_rows,
-                    staged.at
+                    staged.at,
+                    staged.marks_accepted
                 ],
             )?;
             one_row(transaction, changed, &staged.source_file_id, ())
@@ -111,7 +112,7 @@ impl Ledger {
                  VALUES (?1, 'quarantined', ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?9) \
                  ON CONFLICT (source_file_id) DO UPDATE SET state = 'quarantined', format = ?5, format_version = ?6, \
                  reason = ?7, quarantine_path = ?8, quarantined_at = ?9, source_path = NULL, import_sequence = NULL, \
-                 rows_accepted = 0, rows_rejected = 0 WHERE state IN ('claimed', 'quarantined')",
+                 rows_accepted = 0, marks_accepted = 0, rows_rejected = 0 WHERE state IN ('claimed', 'quarantined')",
                 params![
                     refused.source_file_id,
                     refused.name,

@@ -67,6 +67,18 @@ impl Ledger {
         })
     }
 
+    /// Hashes of the files that arrived under a name.
+    pub fn files_named(&self, name: &str) -> Result<Vec<String>, LedgerError> {
+        self.read("look up files by name", |connection| {
+            connection
+                .prepare_cached(
+                    "SELECT DISTINCT source_file_id FROM file_names WHERE name = ?1 ORDER BY source_file_id",
+                )?
+                .query_map([name], |row| row.get(0))?
+                .collect()
+        })
+    }
+
     /// All files in a state, in the order of import.
     pub fn files_in_state(&self, state: FileState) -> Result<Vec<FileEntry>, LedgerError> {
         self.read("list files", |connection| {

@@ -5,19 +5,23 @@
 //!
 //! All calls block. From asynchronous code they go through a blocking task. Instants are UTC microseconds since 1970.
 
+mod amended;
 mod error;
 mod file_entry;
 mod file_states;
 mod file_views;
 mod lock;
 mod open;
+mod people;
 mod runs;
 mod sightings;
 
+pub use amended::AmendedMonth;
 pub use error::LedgerError;
 pub use file_entry::{Claim, FileEntry, FileState, Quarantined, Staged};
 pub use file_views::{Counts, FileName};
 pub use lock::InstanceLock;
 pub use open::{Ledger, SCHEMA_VERSION};
+pub use people::PlayerText;
 pub use runs::{DigestMade, JobRun, PartitionGeneration, RunOutcome, RunStart};
 pub use sightings::{Sighting, SightingState};

@@ -4,15 +4,16 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, params};
 
 use crate::LedgerError;
 
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: i64 = 1;
+pub const SCHEMA_VERSION: i64 = 2;
 
 /// One script per version; the n-th leads from version n-1 to version n.
-const MIGRATIONS: [&str; SCHEMA_VERSION as usize] = [include_str!("migrations/v1.sql")];
+const MIGRATIONS: [&str; SCHEMA_VERSION as usize] =
+    [include_str!("migrations/v1.sql"), include_str!("migrations/v2.sql")];
 
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 
@@ -35,6 +36,37 @@ impl Ledger {
         }
         migrate(&mut connection).map_err(|cause| failed("be migrated", cause))?;
         Ok(Ledger { path: path.to_owned(), connection: Mutex::new(connection) })
+    }
+
+    /// Opens the database of a daemon that may be running, or of one that is not, to look only: nothing is made, migrated or
+    /// written. `None` where there is none yet. Calls that write fail, and so do reads of what a later version brought.
+    pub fn open_to_read(path: &Path) -> Result<Option<Ledger>, LedgerError> {
+        if !path.exists() {
+            return Ok(None);
+        }
+        let failed = |operation, cause| LedgerError::Database { path: path.to_owned(), operation, cause };
+        let mut log = path.as_os_str().to_owned();
+        log.push("-wal");
+        // Without a log nobody has the database open and nothing is left to recover: it can be read as the file it is. Else
+        // SQLite would lay log and index files beside it.
+        let is_at_rest = std::fs::metadata(&log).is_ok_and(|log| log.len() == 0) || !Path::new(&log).exists();
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+        let connection = if is_at_rest {
+            let address = format!("file:{}?immutable=1", percent_encoded(path));
+            Connection::open_with_flags(address, flags | OpenFlags::SQLITE_OPEN_URI)
+        } else {
+            Connection::open_with_flags(path, flags)
+        };
+        let connection = connection.map_err(|cause| failed("open", cause))?;
+        connection.busy_timeout(BUSY_TIMEOUT).map_err(|cause| failed("be prepared", cause))?;
+        let found = version_of(&connection).map_err(|cause| failed("tell its version", cause))?;
+        if found > SCHEMA_VERSION {
+            return Err(LedgerError::TooNew { path: path.to_owned(), found, known: SCHEMA_VERSION });
+        }
+        if found < SCHEMA_VERSION {
+            return Err(LedgerError::TooOld { path: path.to_owned(), found, known: SCHEMA_VERSION });
+        }
+        Ok(Some(Ledger { path: path.to_owned(), connection: Mutex::new(connection) }))
     }
 
     /// The database file.
@@ -109,6 +141,19 @@ fn run_transaction<T>(
     let value = action(&transaction)?;
     transaction.commit()?;
     Ok(value)
+}
+
+/// A path as it stands in a URI.
+fn percent_encoded(path: &Path) -> String {
+    let mut text = String::new();
+    for byte in path.to_string_lossy().replace('\\', "/").bytes() {
+        if byte.is_ascii_alphanumeric() || b"/._-:".contains(&byte) {
+            text.push(char::from(byte));
+        } else {
+            text.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    text
 }
 
 fn prepare(connection: &Connection) -> rusqlite::Result<()> {

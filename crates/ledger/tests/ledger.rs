@@ -34,6 +34,7 @@ fn staged(digit: char, import_sequence: i64) -> Staged {
         format: "pack".into(),
         format_version: "1".into(),
         rows_accepted: 7,
+        marks_accepted: 0,
         rows_rejected: 2,
         source_path: format!("/in/{digit}.csv"),
         keep_source: false,

@@ -18,6 +18,8 @@ pub struct Configuration {
     pub zone: Tz,
     pub yards: bool,
     pub folders: Vec<ImportFolder>,
+    pub roster_file: PathBuf,
+    pub corrections_file: PathBuf,
     pub quiet_period: Duration,
     pub rescan_every: Duration,
     pub waiting_too_long: Duration,
@@ -37,6 +39,10 @@ pub struct ImportFolder {
     pub bay: Option<String>,
     pub environment: Option<String>,
 }
+
+/// Places of the players and of the corrections below a home, where the configuration names no other.
+pub const ROSTER_FILE: &str = "config/roster.csv";
+pub const CORRECTIONS_FILE: &str = "config/corrections.csv";
 
 /// Place of the configuration below a home.
 pub const CONFIGURATION_FILE: &str = "config/strikemill.toml";
@@ -142,6 +148,8 @@ struct RawSite {
     name: Option<String>,
     zone: Spanned<String>,
     units: Option<Spanned<String>>,
+    roster: Option<PathBuf>,
+    corrections: Option<PathBuf>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -224,6 +232,8 @@ impl RawConfiguration {
             zone: zone(&self.site.zone, checker),
             yards: units == "yards",
             folders: folders(self.import, home, checker),
+            roster_file: home.join(self.site.roster.unwrap_or_else(|| ROSTER_FILE.into())),
+            corrections_file: home.join(self.site.corrections.unwrap_or_else(|| CORRECTIONS_FILE.into())),
             quiet_period: seconds(checker.within(intake.quiet_period_s.as_ref(), 0.1, 3_600.0, 3.0)),
             rescan_every: seconds(checker.within(intake.rescan_every_s.as_ref(), 0.1, 3_600.0, 20.0)),
             waiting_too_long: seconds(checker.within(intake.waiting_too_long_s.as_ref(), 1.0, 604_800.0, 900.0)),
@@ -327,6 +337,11 @@ mod tests {
         let configuration = parse("[site]\nid = \"north\"\nzone = \"Europe/Dublin\"\n").expect("no faults");
         assert_eq!(configuration.site_name, "north");
         assert!(configuration.yards);
+        assert_eq!(configuration.roster_file, Path::new("/home/config/roster.csv"));
+        let text = "[site]\nid = \"north\"\nzone = \"UTC\"\ncorrections = \"/srv/c.csv\"\nroster = \"people/r.csv\"\n";
+        let configuration = parse(text).expect("no faults");
+        assert_eq!(configuration.roster_file, Path::new("/home/people/r.csv"));
+        assert_eq!(configuration.corrections_file, Path::new("/srv/c.csv"));
     }
 
     #[test]

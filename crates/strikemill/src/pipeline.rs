@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use anyhow::Context;
 use chrono::{DateTime, Datelike, Days, NaiveDate, Utc};
 use digest::{CoachWeek, Units, WeekRequest};
+use intake::Roster;
 use jobs::RunReport;
 use ledger::{DigestMade, RunOutcome};
 
@@ -57,8 +58,11 @@ pub fn write_summaries(
             anyhow::bail!("no player with consent has the coach \"{only}\"\nhint: the coaches are {known}");
         }
     }
+    // The roster may have been changed since the start; one that is faulty just now shows the names of before.
+    let (newest, faults) = Roster::load(&configuration.roster_file);
+    let roster = if faults.is_empty() { &newest } else { &*studio.roster };
     let shown_names = |alias: &str| {
-        let player = studio.roster.players().iter().find(|player| player.player_id == alias);
+        let player = roster.players().iter().find(|player| player.player_id == alias);
         player.map_or_else(|| alias.to_owned(), |player| player.shown_as.clone())
     };
     let mut written = Vec::new();

@@ -7,12 +7,12 @@ use anyhow::{Context, anyhow, bail};
 use files::Files;
 use formats::PackSet;
 use impact::HeadBook;
-use intake::{Intake, IntakeSettings, Roster, WatchedFolder};
+use intake::{Corrections, Intake, IntakeSettings, Roster, WatchedFolder};
 use jobs::{Engine, EngineLimits, JobPackSet, Runner};
 use lake::Lake;
 use ledger::{InstanceLock, Ledger};
 
-use crate::config::Configuration;
+use crate::config::{CORRECTIONS_FILE, Configuration, ROSTER_FILE};
 use crate::fault::Fault;
 
 /// Name and version in footers and logs.
@@ -23,8 +23,11 @@ pub struct Written {
     pub configuration: Configuration,
     pub heads: HeadBook,
     pub roster: Roster,
+    pub corrections: Corrections,
     pub packs: PackSet,
     pub job_packs: JobPackSet,
+    /// Faults of single lines of the corrections, which are left out.
+    pub corrections_faults: Vec<String>,
     /// Faults that leave something out but do not stop the daemon: a pack that cannot be used.
     pub pack_faults: Vec<String>,
 }
@@ -42,19 +45,37 @@ impl Written {
         if let Err(found) = &heads {
             faults.extend(found.iter().map(Fault::to_string));
         }
-        let (roster, found) = Roster::load(&home.join("config/roster.csv"));
+        let mut places = (home.join(ROSTER_FILE), home.join(CORRECTIONS_FILE), chrono_tz::UTC);
+        if let Ok(sound) = &configuration {
+            places = (sound.roster_file.clone(), sound.corrections_file.clone(), sound.zone);
+        }
+        let (roster_file, corrections_file, zone) = places;
+        let (roster, found) = Roster::load(&roster_file);
         faults.extend(found.iter().map(ToString::to_string));
         if let Ok(heads) = &heads {
-            faults.extend(unknown_heads(home, &roster, heads).iter().map(Fault::to_string));
+            faults.extend(unknown_heads(&roster, heads).iter().map(Fault::to_string));
+        }
+        let (corrections, found) = Corrections::load(&corrections_file, zone);
+        let mut corrections_faults: Vec<String> = found.iter().map(ToString::to_string).collect();
+        if corrections.is_unreadable() {
+            // Going on without them would take back whatever they corrected.
+            faults.append(&mut corrections_faults);
         }
         let (packs, found) = PackSet::load(&home.join("plugins/formats"));
         let mut pack_faults: Vec<String> = found.iter().map(ToString::to_string).collect();
         let (job_packs, found) = JobPackSet::load(&home.join("plugins/jobs"));
         pack_faults.extend(found.iter().map(ToString::to_string));
         match (configuration, heads) {
-            (Ok(configuration), Ok(heads)) if faults.is_empty() => {
-                Ok(Written { configuration, heads, roster, packs, job_packs, pack_faults })
-            }
+            (Ok(configuration), Ok(heads)) if faults.is_empty() => Ok(Written {
+                configuration,
+                heads,
+                roster,
+                corrections,
+                packs,
+                job_packs,
+                corrections_faults,
+                pack_faults,
+            }),
             _ => {
                 faults.extend(pack_faults);
                 Err(faults)
@@ -94,9 +115,9 @@ fn load_heads(home: &Path) -> Result<HeadBook, Vec<Fault>> {
     Err(faults)
 }
 
-fn unknown_heads(home: &Path, roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
-    let path = home.join("config/roster.csv");
-    let text = std::fs::read_to_string(&path).unwrap_or_default();
+fn unknown_heads(roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
+    let path = roster.path();
+    let text = std::fs::read_to_string(path).unwrap_or_default();
     let known: Vec<&str> = heads.heads.iter().map(|head| head.name.as_str()).collect();
     let mut faults = Vec::new();
     for player in roster.players() {
@@ -108,7 +129,7 @@ fn unknown_heads(home: &Path, roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
                     text.split_inclusive('\n').take((player.line as usize).saturating_sub(1)).map(str::len).sum();
                 let within = text[line_start..].find(&format!("={profile}")).map_or(0, |at| at + 1);
                 let hint = format!("profiles of config/heads.toml: {}", known.join(", "));
-                faults.push(Fault::at(&path, &text, line_start + within, message, &hint));
+                faults.push(Fault::at(path, &text, line_start + within, message, &hint));
             }
         }
     }
@@ -144,10 +165,33 @@ pub struct Studio {
     pub ledger: Arc<Ledger>,
     pub lake: Arc<Lake>,
     pub roster: Arc<Roster>,
+    pub corrections: Arc<Corrections>,
+    pub corrections_faults: Vec<String>,
     pub packs: Arc<PackSet>,
     pub job_packs: JobPackSet,
     heads: Arc<HeadBook>,
     _lock: Option<InstanceLock>,
+}
+
+/// The settings of intake, from the configuration.
+pub fn intake_settings(configuration: &Configuration) -> IntakeSettings {
+    let mut settings = IntakeSettings::at_home(&configuration.home, &configuration.site_id, configuration.zone);
+    settings.folders = configuration
+        .folders
+        .iter()
+        .map(|folder| WatchedFolder {
+            bay: folder.bay.clone(),
+            environment: folder.environment.clone(),
+            ..WatchedFolder::new(&folder.path)
+        })
+        .collect();
+    settings.quiet_period = configuration.quiet_period;
+    settings.rescan_every = configuration.rescan_every;
+    settings.waiting_too_long = configuration.waiting_too_long;
+    settings.max_file_bytes = configuration.max_file_bytes;
+    settings.roster_file = Some(configuration.roster_file.clone());
+    settings.corrections_file = Some(configuration.corrections_file.clone());
+    settings
 }
 
 impl Studio {
@@ -156,6 +200,9 @@ impl Studio {
         let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
         for fault in &written.pack_faults {
             tracing::error!(target: "strikemill", "a pack is left out\n{}", fault.trim_end());
+        }
+        for fault in &written.corrections_faults {
+            tracing::warn!(target: "strikemill", "a correction is left out\n{}", fault.trim_end());
         }
         Studio::of(written, access)
     }
@@ -187,6 +234,8 @@ impl Studio {
             ledger,
             lake: Arc::new(lake),
             roster: Arc::new(written.roster),
+            corrections: Arc::new(written.corrections),
+            corrections_faults: written.corrections_faults,
             packs: Arc::new(written.packs),
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
@@ -197,21 +246,7 @@ impl Studio {
 
     /// Intake as configured.
     pub fn intake(&self) -> anyhow::Result<Intake> {
-        let configuration = &self.configuration;
-        let mut settings = IntakeSettings::at_home(&configuration.home, &configuration.site_id, configuration.zone);
-        settings.folders = configuration
-            .folders
-            .iter()
-            .map(|folder| WatchedFolder {
-                bay: folder.bay.clone(),
-                environment: folder.environment.clone(),
-                ..WatchedFolder::new(&folder.path)
-            })
-            .collect();
-        settings.quiet_period = configuration.quiet_period;
-        settings.rescan_every = configuration.rescan_every;
-        settings.waiting_too_long = configuration.waiting_too_long;
-        settings.max_file_bytes = configuration.max_file_bytes;
+        let settings = intake_settings(&self.configuration);
         let (ledger, lake) = (Arc::clone(&self.ledger), Arc::clone(&self.lake));
         let intake = Intake::open(
             settings,
@@ -221,9 +256,10 @@ impl Studio {
             Arc::clone(&self.packs),
             Arc::clone(&self.roster),
         )?;
-        Ok(intake)
+        let heads = Arc::clone(&self.heads);
+        let check = move |roster: &Roster| unknown_heads(roster, &heads).iter().map(Fault::to_string).collect();
+        Ok(intake.with_corrections(Arc::clone(&self.corrections)).with_roster_check(Arc::new(check)))
     }
-
     /// The SQL engine over the lake, with the most rows an answer may have.
     pub fn engine(&self, most_rows: u64) -> anyhow::Result<Arc<Engine>> {
         let configuration = &self.configuration;

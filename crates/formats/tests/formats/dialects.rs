@@ -150,3 +150,119 @@ fn every_problem_of_a_row_is_named() {
     assert_eq!((problem.column.as_deref(), problem.text.as_str()), (Some("v"), "fast"));
     assert!(!problem.message.is_empty() && !problem.hint.is_empty());
 }
+
+/// A pack with a text field `n` beside time and speed.
+fn with_name(dialect: &str) -> formats::PackSet {
+    sound(&(small_head("\"t\", \"v\", \"n\"", dialect) + BALL_SPEED + "[shot]\nplayer = { field = \"n\" }\n"))
+}
+
+fn names(file: &formats::ParsedFile) -> Vec<&str> {
+    file.shots.iter().map(|shot| shot.player_text.as_deref().unwrap_or("")).collect()
+}
+
+#[test]
+fn escapes_work_inside_and_outside_quotes() {
+    // [source: Frictionless Table Dialect, `escapeChar` and `doubleQuote`; rows worked by hand]
+    let [a, b, c] = TIMES;
+    let text = format!("t,v,n\n{a},50,\"x\\\"y, z\"\n{b},51,x\\,y\n{c},52,C:\\\\d\n{c},53,end\\\n");
+    for double_quote in ["doubleQuote = false\n", ""] {
+        let file = parse(&with_name(&format!("{double_quote}escapeChar = \"\\\\\"")), text.as_bytes());
+        assert_eq!(names(&file), ["x\"y, z", "x,y", "C:\\d"], "{double_quote}");
+        assert_eq!(rules(&file), [(5, "unclosed-quote")], "an escape with nothing behind it");
+    }
+    let doubled = parse(&with_name("escapeChar = \"\\\\\""), format!("t,v,n\n{a},50,\"x\"\"y\"\n").as_bytes());
+    assert_eq!(names(&doubled), ["x\"y"]);
+    let line_end = format!("t,v,n\n{a},50,one\\\ntwo\n{b},51,three\n");
+    assert_eq!(names(&parse(&with_name("escapeChar = \"\\\\\""), line_end.as_bytes())), ["one\ntwo", "three"]);
+}
+
+#[test]
+fn blanks_behind_delimiters_may_be_skipped() {
+    let text = format!("t, v, n\n{}, 50, \"a, b\"\n", TIMES[0]);
+    assert_eq!(names(&parse(&with_name("skipInitialSpace = true"), text.as_bytes())), ["a, b"]);
+    assert_eq!(rules(&parse(&with_name(""), text.as_bytes())), [(2, "ragged-row")], "the quote stands behind a blank");
+}
+
+#[test]
+fn merged_header_cells_are_filled() {
+    let set = sound(
+        &(small_head("\"t\", \"ball.v\", \"club.v\"", "headerRows = [1, 2]\nheaderFill = true\nheaderJoin = \".\"")
+            + "[measures]\nball_speed_mps = { field = \"ball.v\", unit = \"m/s\", measured = true }\n\
+               club_speed_mps = { field = \"club.v\", unit = \"m/s\", measured = true }\n"),
+    );
+    let text = format!(",ball,,club,,\nt,v,u,v,u,\n{},50,1,40,2,\n", TIMES[0]);
+    let file = parse(&set, text.as_bytes());
+    assert_eq!(rules(&file), []);
+    assert_eq!(file.shots[0].measures.get(Quantity::BallSpeedMps), Some(50.0));
+    assert_eq!(file.shots[0].measures.get(Quantity::ClubSpeedMps), Some(40.0));
+}
+
+#[test]
+fn short_rows_may_be_padded() {
+    let [a, b, c] = TIMES;
+    let text = format!("t,v,n\n{a},50\n{b}\n{c},52,x,\n");
+    let file = parse(&with_name("shortRows = \"pad\""), text.as_bytes());
+    assert_eq!(rules(&file), []);
+    assert_eq!(names(&file), ["", "", "x"]);
+    assert_eq!(rules(&parse(&with_name(""), text.as_bytes())), [(2, "ragged-row"), (3, "ragged-row")]);
+}
+
+#[test]
+fn a_delimiter_behind_the_header_names_no_column() {
+    let [a, b, _] = TIMES;
+    let set = small("");
+    let file = parse(&set, format!("t,v,\n{a},50,\n{b},51\n").as_bytes());
+    assert_eq!(speeds(&file), [(2, 50.0), (3, 51.0)]);
+    assert!(matches!(set.recognise("a.csv", b"t,v,\n"), formats::Recognition::Match { .. }));
+}
+
+#[test]
+fn appended_sessions_repeat_the_header() {
+    let [a, b, c] = TIMES;
+    let file =
+        parse(&small("commentChar = \"#\""), format!("t,v\n{a},50\n\n# next\n t ,v\n{b},51\nt,v\n{c},52\n").as_bytes());
+    assert_eq!(rules(&file), []);
+    assert_eq!(speeds(&file), [(2, 50.0), (6, 51.0), (8, 52.0)]);
+    assert_eq!(file.rows_seen, 3);
+    let format = small_head("\"t\", \"v\"", "headerRows = [2]\nunitsRow = 3")
+        + "[unitWords]\nmph = \"[mi_i]/h\"\n"
+        + &BALL_SPEED.replace("measured", "unitFrom = \"units-row\", measured");
+    // The second session was measured in other units than the first.
+    let text = format!("Shots,\nt,v\n,mph\n{a},100\nShots,\nt,v\n,m/s\n{b},51\n");
+    let file = parse(&sound(&format), text.as_bytes());
+    assert_eq!(rules(&file), []);
+    assert!((speeds(&file)[0].1 - 44.704).abs() < 1e-12);
+    assert_eq!(speeds(&file)[1], (8, 51.0));
+}
+
+#[test]
+fn a_row_torn_by_a_crash_costs_itself_only() {
+    let [a, b, _] = TIMES;
+    let mut bytes = format!("t,v\n{a},50\n").into_bytes();
+    bytes.extend_from_slice(&[0; 300]);
+    bytes.extend_from_slice(format!("\n{b},51\n").as_bytes());
+    let file = parse(&small(""), &bytes);
+    assert_eq!(rules(&file), [(3, "bad-encoding")]);
+    assert_eq!(speeds(&file), [(2, 50.0), (4, 51.0)]);
+}
+
+#[test]
+fn encodings_go_by_their_names_on_the_web() {
+    // [source: WHATWG Encoding Standard, indexes: 0xA4 is U+20AC in iso-8859-15, 0xE4 is U+00E4 in iso-8859-1, 0xC4 U+0414 in windows-1251]
+    for (label, byte, expected) in [("iso-8859-15", 0xa4, "€"), ("ISO-8859-1", 0xe4, "ä"), ("windows-1251", 0xc4, "Д")]
+    {
+        let set = with_name(&format!("encoding = [\"utf-8\", \"{label}\"]"));
+        let bytes = [format!("t,v,n\n{},50,", TIMES[0]).as_bytes(), &[byte], b"\n"].concat();
+        assert_eq!(names(&parse(&set, &bytes)), [expected], "{label}");
+    }
+    let text = format!("t,v,n\r\n{},50,ä\r\n", TIMES[0]);
+    let set = with_name("encoding = [\"utf-8\", \"utf-16le\", \"utf-16be\"]");
+    let little: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let big: Vec<u8> = text.encode_utf16().flat_map(u16::to_be_bytes).collect();
+    for bytes in
+        [little.clone(), big.clone(), [&[0xff, 0xfe][..], &little].concat(), [&[0xfe, 0xff][..], &big].concat()]
+    {
+        assert_eq!(names(&parse(&set, &bytes)), ["ä"]);
+        assert!(only(&set).structural_end(&bytes[bytes.len() - 4..]));
+    }
+}

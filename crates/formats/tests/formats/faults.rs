@@ -119,3 +119,24 @@ fn a_faulty_pack_does_not_hide_the_good_ones() {
     let (none, faults) = PackSet::load(&folder.path().join("nowhere"));
     assert!(none.packs().is_empty() && faults.len() == 1);
 }
+
+#[test]
+fn files_of_a_pack_are_bounded() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let pack = folder.path().join("small");
+    std::fs::create_dir(&pack).expect("a folder");
+    let write = |name: &str, bytes: &[u8]| std::fs::write(pack.join(name), bytes).expect("a file");
+    let messages =
+        || -> Vec<String> { PackSet::load(folder.path()).1.into_iter().map(|fault| fault.message).collect() };
+    let format = head() + BALL_SPEED;
+    let padded = |length: usize| [format.as_bytes(), &vec![b'\n'; length - format.len()]].concat();
+    write("format.toml", &padded(1 << 20));
+    assert_eq!(messages(), [""; 0]);
+    write("format.toml", &padded((1 << 20) + 1));
+    assert_eq!(messages(), ["the file is longer than 1048576 bytes"]);
+    write("format.toml", b"name = \"\xe4\"");
+    assert_eq!(messages(), ["the file is no UTF-8 text"]);
+    write("format.toml", format.as_bytes());
+    write("sample.csv", &vec![b'x'; (16 << 20) + 1]);
+    assert_eq!(messages(), ["the file is longer than 16777216 bytes"]);
+}

@@ -3,9 +3,12 @@
 mod derivations;
 mod dialects;
 mod faults;
+mod marks;
 mod recognition;
 mod robustness;
 mod shipped;
+mod times;
+mod values;
 
 use std::path::{Path, PathBuf};
 

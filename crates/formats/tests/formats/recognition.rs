@@ -93,3 +93,22 @@ fn fields_match_as_the_table_schema_says() {
         assert_eq!(outcomes, expected, "{word}");
     }
 }
+
+#[test]
+fn optional_and_repeated_fields_are_judged_by_the_policy() {
+    // Files against a pack with the fields t, v and the optional w. [derived: the policies' definitions, worked by hand]
+    let files = ["t,v,w\n", "t,w,v\n", "w,v,t\n", "t,v,v\n", "t,v,w,x\n", "t,w\n", "w\n"];
+    let cases = [
+        ("exact", ["yes", "yes", "no", "no", "no", "no", "no"]),
+        ("equal", ["yes", "yes", "yes", "no", "no", "no", "no"]),
+        ("subset", ["yes", "yes", "yes", "yes", "yes", "no", "no"]),
+        ("superset", ["yes", "yes", "yes", "yes", "no", "yes", "no"]),
+        ("partial", ["yes", "yes", "yes", "yes", "yes", "yes", "no"]),
+    ];
+    for (word, expected) in cases {
+        let set = packs(&[("one", "\"t\",\"v\"]\noptionalFields = [\"w\"", word, "{x}.csv")]);
+        let outcomes =
+            files.map(|text| if found(&set.recognise("a.csv", text.as_bytes())) == "one" { "yes" } else { "no" });
+        assert_eq!(outcomes, expected, "{word}");
+    }
+}

@@ -26,9 +26,16 @@ fn check(pack: &formats::Pack, name: &str, bytes: &[u8]) {
     let lines = i64::try_from(bytes.len()).expect("a small file") + 1;
     let rejected = file.problems.iter().filter(|problem| problem.severity == Severity::Rejected);
     let refused = rejected.clone().any(|problem| problem.line == 0);
-    // Every row is either taken or rejected, never both and never lost.
+    // Every row is either taken, rejected, or said to hold no mark; never two of these and never lost.
     if !refused {
-        assert_eq!(file.shots.len() as u64 + file.rows_rejected(), file.rows_seen);
+        let taken = file.shots.len() + file.marks.len();
+        let unmarked = file.problems.iter().filter(|problem| problem.rule == "no-mark").count();
+        assert_eq!((taken + unmarked) as u64 + file.rows_rejected(), file.rows_seen);
+    }
+    assert!(file.shots.is_empty() || file.marks.is_empty());
+    for mark in &file.marks {
+        assert!((1..=lines).contains(&mark.source_row));
+        assert!(!rejected.clone().any(|problem| problem.line == mark.source_row));
     }
     for shot in &file.shots {
         assert!((1..=lines).contains(&shot.source_row));

@@ -9,13 +9,13 @@ use crate::{shipped, site};
 fn every_shipped_pack_is_proven_by_its_samples() {
     let set = shipped();
     let names: Vec<&str> = set.packs().iter().map(formats::Pack::name).collect();
-    for wanted in ["hall-metric", "plain-imperial", "strike-lines"] {
+    for wanted in ["hall-metric", "plain-imperial", "spray-list", "strike-lines", "tape-grid"] {
         assert!(names.contains(&wanted), "{names:?}");
     }
     for pack in set.packs() {
         let report = test_pack(pack);
         assert!(report.passed(), "{report}");
-        assert!(report.samples.iter().map(|sample| sample.shots).sum::<usize>() >= 3, "{report}");
+        assert!(report.samples.iter().map(|sample| sample.shots + sample.marks).sum::<usize>() >= 3, "{report}");
     }
 }
 

@@ -1,6 +1,7 @@
 //! Intake with real folders, a real ledger and a real lake.
 
 mod again;
+mod amend;
 mod crash;
 mod daemon;
 mod flow;

@@ -11,7 +11,7 @@ use crate::site::{HEADER, Site, at, row};
 
 const COLUMNS: &str = "player_id,shown_as,aliases,hand,coach,groups,consent,clubs,stock_path_deg,stock_face_deg\n";
 
-fn roster(lines: &str) -> (Roster, Vec<intake::RosterFault>) {
+fn roster(lines: &str) -> (Roster, Vec<intake::TableFault>) {
     Roster::parse(Path::new("config/roster.csv"), &format!("{COLUMNS}{lines}"))
 }
 

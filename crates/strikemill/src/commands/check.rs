@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use ::intake::CorrectionAction;
+
 use crate::output::say;
 use crate::studio::{Access, Studio, Written, report_faults};
 
@@ -9,6 +11,15 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     crate::logging::start_quiet();
     let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
     let mut faults = written.pack_faults.clone();
+    faults.extend(written.corrections_faults.iter().cloned());
+    for line in written.corrections.lines() {
+        if let CorrectionAction::Player(text) = &line.action
+            && written.roster.player(text).is_none()
+        {
+            let place = written.corrections.path().display();
+            say!("warning: {place}:{}: \"{text}\" is no player of the roster; its shots get a placeholder", line.line);
+        }
+    }
     for warning in written.heads.warnings() {
         say!("warning: {}: {warning}", home.join("config/heads.toml").display());
     }
@@ -25,9 +36,10 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
         }
     }
     let counts = format!(
-        "{} import folders, {} players, {} head profiles, {} format packs, {} jobs",
+        "{} import folders, {} players, {} corrections, {} head profiles, {} format packs, {} jobs",
         written.configuration.folders.len(),
         written.roster.players().len(),
+        written.corrections.lines().len(),
         written.heads.heads.len(),
         written.packs.packs().len(),
         written.job_packs.packs().len()

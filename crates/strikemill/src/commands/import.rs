@@ -55,15 +55,15 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
     crate::logging::start_quiet();
     let studio = Studio::open(home, Access::Write)?;
     let intake = studio.intake()?;
-    intake.recover(Utc::now())?;
     intake.publish_dimensions(Utc::now())?;
+    let amended = intake.recover(Utc::now())?.amended > 0;
     let outcomes = work(&intake)?;
     let imported = outcomes.iter().any(|(_, outcome)| matches!(outcome, FileOutcome::Imported { .. }));
     let mut failed = 0;
     for (path, outcome) in &outcomes {
         failed += usize::from(!tell(path, outcome)?);
     }
-    if imported {
+    if imported || amended {
         let failures = failed_runs(&studio.runner()?.run_after_import()?);
         if !failures.is_empty() {
             bail!("the files are in, but {}", failures.join("; "));
@@ -79,8 +79,9 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
 fn tell(path: &Path, outcome: &FileOutcome) -> std::io::Result<bool> {
     let file = path.display();
     match outcome {
-        FileOutcome::Imported { format, shots, rejected, .. } => {
-            say!("imported     {file}: {shots} shots by {format}, {rejected} rows rejected");
+        FileOutcome::Imported { format, shots, marks, rejected, .. } => {
+            let what = if *marks > 0 { format!("{marks} strike marks") } else { format!("{shots} shots") };
+            say!("imported     {file}: {what} by {format}, {rejected} rows rejected");
             return Ok(true);
         }
         FileOutcome::Duplicate { first_name, .. } => {

@@ -27,6 +27,9 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     for fault in &written.pack_faults {
         tracing::error!("a pack is left out\n{}", fault.trim_end());
     }
+    for fault in &written.corrections_faults {
+        tracing::warn!("a correction is left out\n{}", fault.trim_end());
+    }
     if written.packs.packs().is_empty() {
         // Without one every export would end in quarantine.
         anyhow::bail!(
@@ -155,6 +158,9 @@ async fn tell_reports(mut reports: mpsc::Receiver<ScanReport>) -> anyhow::Result
         }
         if report.rejected > 0 {
             tracing::warn!(rows = report.rejected, "rows were rejected; the dataset rejects tells which and why");
+        }
+        if report.amended > 0 {
+            tracing::info!(partitions = report.amended, "roster, corrections or strike marks changed published rows");
         }
         // A trouble that stays is told once, not at every scan.
         let troubles: Vec<String> =

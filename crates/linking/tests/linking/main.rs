@@ -1,0 +1,5 @@
+//! Linking: its laws, generated truth, and a long day.
+
+mod laws;
+mod size;
+mod truth;

@@ -1,8 +1,11 @@
 //! Tests of the importer room against packs on disk: the shipped ones and small ones written for one question each.
 
+mod columns;
 mod derivations;
 mod dialects;
 mod faults;
+mod mutations;
+mod outside;
 mod packages;
 mod recognition;
 mod robustness;

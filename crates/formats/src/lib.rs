@@ -11,6 +11,10 @@
 //! **Invariants.** No parser panics on any bytes. No parser gives up a file where it can return good rows plus problems.
 //! The only I/O of this crate is reading the pack folders in [`PackSet::load`]; there is no clock and no global state.
 
+mod arrow_file;
+mod arrow_guard;
+mod column_path;
+mod column_value;
 mod columnar;
 mod compile;
 mod compile_derived;
@@ -50,6 +54,8 @@ mod number;
 mod ods_sheet;
 mod pack;
 mod package;
+mod parquet_file;
+mod parquet_guard;
 mod places;
 mod preamble;
 mod proof;
@@ -66,6 +72,7 @@ mod spec;
 mod spec_derived;
 mod spec_mark;
 mod spreadsheet;
+mod thrift;
 mod unit;
 mod xlsx_book;
 mod xlsx_sheet;

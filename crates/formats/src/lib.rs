@@ -4,7 +4,7 @@
 //! [`PackSet::recognise`] says which pack a file belongs to and why, [`Pack::parse`] turns its bytes into [`ParsedFile`],
 //! and [`test_pack`] proves a pack against its own samples.
 //!
-//! Three layers, each ignorant of the one above: an engine (delimited text, JSON Lines) cuts bytes into records; a mapping
+//! Three layers, each ignorant of the one above: an engine (delimited text, JSON, XML, ...) cuts bytes into records; a mapping
 //! reads one record into one shot; the pack set chooses the pack. A further engine implements `record::Engine` and
 //! touches nothing else.
 //!

@@ -44,11 +44,15 @@ mod recognise;
 mod record;
 mod repeated_hour;
 mod rule;
+#[cfg(test)]
+mod schema_words;
 mod set;
 mod source;
 mod spec;
 mod spec_derived;
+mod spec_dialect;
 mod spec_mark;
+mod spec_time;
 mod spreadsheet;
 mod unit;
 mod xml;

@@ -6,3 +6,4 @@ mod demo;
 mod home;
 mod kill;
 mod query;
+mod upkeep;

@@ -54,14 +54,14 @@ impl Observed {
     }
 }
 
-const BALL: [Quantity; 5] = [
+pub(crate) const BALL: [Quantity; 5] = [
     Quantity::BallSpeedMps,
     Quantity::LaunchElevationDeg,
     Quantity::LaunchAzimuthDeg,
     Quantity::SpinRpm,
     Quantity::SpinTiltDeg,
 ];
-const SWING: [Quantity; 5] =
+pub(crate) const SWING: [Quantity; 5] =
     [Quantity::ClubSpeedMps, Quantity::AttackDeg, Quantity::PathDeg, Quantity::FaceDeg, Quantity::DeliveredLoftDeg];
 const STRIKE: [Quantity; 2] = [Quantity::StrikeToeMm, Quantity::StrikeUpMm];
 
@@ -106,14 +106,14 @@ impl DeviceKind {
         self.measured_sd[quantity as usize]
     }
 
-    fn measuring_all<const N: usize>(mut self, quantities: [Quantity; N], sds: [f64; N]) -> DeviceKind {
+    pub(crate) fn measuring_all<const N: usize>(mut self, quantities: [Quantity; N], sds: [f64; N]) -> DeviceKind {
         for (quantity, sd) in quantities.into_iter().zip(sds) {
             self = self.measuring(quantity, sd);
         }
         self
     }
 
-    fn computing_the_flight(self) -> DeviceKind {
+    pub(crate) fn computing_the_flight(self) -> DeviceKind {
         self.computing(Quantity::CarryM, 0.0).computing(Quantity::LateralM, 0.0)
     }
 
@@ -186,12 +186,16 @@ impl DeviceKind {
         device
     }
 
-    /// Every capability set of this crate: the demo's three bays first.
-    pub fn all() -> [DeviceKind; 7] {
+    /// Every capability set of this crate: the demo's bays first.
+    pub fn all() -> [DeviceKind; 11] {
         [
             DeviceKind::plain_imperial(),
             DeviceKind::hall_metric(),
             DeviceKind::strike_lines(),
+            DeviceKind::session_tree(),
+            DeviceKind::range_book(),
+            DeviceKind::ball_journal(),
+            DeviceKind::tee_columns(),
             DeviceKind::ball_only(),
             DeviceKind::swing(),
             DeviceKind::swing_without_face(),
@@ -252,3 +256,19 @@ impl DeviceKind {
 pub const MPS_PER_MPH: f64 = 0.447_04;
 /// Metres in one yard (exact; NIST SP 811).
 pub const M_PER_YARD: f64 = 0.914_4;
+/// Metres in one foot (exact; NIST SP 811).
+pub const M_PER_FOOT: f64 = 0.304_8;
+/// Metres per second in one knot (exact; NIST SP 811).
+pub const MPS_PER_KNOT: f64 = 1852.0 / 3600.0;
+/// Hectopascals in one conventional inch of mercury (NIST SP 811).
+pub const HPA_PER_INCH_OF_MERCURY: f64 = 33.863_89;
+
+/// A temperature in degrees Fahrenheit as degrees Celsius.
+pub fn celsius(fahrenheit: f64) -> f64 {
+    (fahrenheit - 32.0) * 5.0 / 9.0
+}
+
+/// A temperature in degrees Celsius as degrees Fahrenheit.
+pub fn fahrenheit(celsius: f64) -> f64 {
+    celsius * 9.0 / 5.0 + 32.0
+}

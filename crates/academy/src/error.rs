@@ -36,4 +36,12 @@ pub enum AcademyError {
         /// The zone.
         zone: String,
     },
+    /// An export that cannot be written as the format wants it.
+    #[error("{path} cannot be written: {message}\nhint: this is a fault of the generator, please report it")]
+    Unwritable {
+        /// Path below the demo folder.
+        path: String,
+        /// What the writer said.
+        message: String,
+    },
 }

@@ -12,6 +12,7 @@
 mod cause;
 pub mod demo;
 mod device;
+mod device_kinds;
 mod equipment;
 mod error;
 mod habits;

@@ -4,11 +4,12 @@ use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use academy::demo::bay::Bay;
 use academy::demo::{self, Demo, tally};
 use anyhow::{Context, bail};
 use clap::Parser;
 
-/// Makes the seeded demo academy: three bays' exports, the truth behind them, and the roster.
+/// Makes the seeded demo academy: the bays' exports, the truth behind them, and the roster.
 #[derive(Parser)]
 #[command(name = "academy", version)]
 struct Arguments {
@@ -45,7 +46,7 @@ fn main() -> anyhow::Result<()> {
 
 /// Files that this run would not make would pass for a part of the demo.
 fn refuse_strange_files(out: &Path, demo: &Demo) -> anyhow::Result<()> {
-    for folder in ["bay1", "bay2", "bay3", "truth"] {
+    for folder in Bay::ALL.map(Bay::folder).into_iter().chain(["truth"]) {
         let path = out.join(folder);
         if !path.exists() {
             continue;
@@ -75,6 +76,7 @@ fn report(demo: &Demo) -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
     let bytes: usize = demo.contents.values().map(Vec::len).sum();
     writeln!(out, "{} files, {:.1} MB", demo.contents.len(), bytes as f64 / 1e6)?;
+    writeln!(out, "{:8} {:5} strike marks", "", demo.files.iter().map(|file| file.marks).sum::<usize>())?;
     for (bay, shots) in tally::by_bay(&demo.recorded) {
         writeln!(out, "{:8} {shots:5} shots", bay.folder())?;
     }

@@ -183,6 +183,8 @@ impl TrueShot {
             Quantity::PeakHeightM => self.landing.peak_height_m,
             Quantity::DescentDeg => self.landing.descent_deg,
             Quantity::FlightTimeS => self.landing.flight_time_s,
+            Quantity::WindAlongMps => self.conditions.wind_along_mps,
+            Quantity::WindAcrossMps => self.conditions.wind_across_mps,
             _ => return None,
         })
     }

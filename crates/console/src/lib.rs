@@ -4,5 +4,7 @@
 //! home whose daemon is down.
 
 mod report;
+mod upkeep;
 
 pub use report::{DatasetSize, StatusReport};
+pub use upkeep::{CorrectionUse, MarksOfDay, OpenName, Upkeep};

@@ -8,6 +8,8 @@ use chrono_tz::Tz;
 use lake::{Lake, LakeError};
 use ledger::{Counts, DigestMade, FileEntry, FileState, JobRun, Ledger, LedgerError, RunOutcome, Sighting};
 
+use crate::upkeep::Upkeep;
+
 /// How much of a dataset is published.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DatasetSize {
@@ -44,6 +46,8 @@ pub struct StatusReport {
     pub datasets: Vec<DatasetSize>,
     /// Summaries written, newest first.
     pub summaries: Vec<DigestMade>,
+    /// What the people of the site have to look after.
+    pub upkeep: Upkeep,
 }
 
 /// How many lines of each list are shown.
@@ -90,7 +94,15 @@ impl StatusReport {
             runs,
             datasets: sizes.into_values().collect(),
             summaries,
+            upkeep: Upkeep::default(),
         })
+    }
+
+    /// Adds what the people of the site have to look after.
+    #[must_use]
+    pub fn with_upkeep(mut self, upkeep: Upkeep) -> StatusReport {
+        self.upkeep = upkeep;
+        self
     }
 
     /// Whether something wants a person: files that wait too long, stand in quarantine or cannot be read, a failed job.
@@ -163,6 +175,7 @@ impl fmt::Display for StatusReport {
             counts.settling, counts.waiting, counts.retrying
         )?;
         self.show_waiting(out)?;
+        self.upkeep.show(out, &|micros| self.when(micros))?;
         self.show_runs(out)?;
         if !self.datasets.is_empty() {
             writeln!(out, "\nlake")?;
@@ -209,9 +222,10 @@ impl StatusReport {
         if !self.recent.is_empty() {
             writeln!(out, "\nlast files")?;
             for file in &self.recent {
+                let what = if file.marks_accepted > 0 { "marks" } else { "shots" };
                 writeln!(
                     out,
-                    "  {}  {:<12} {:>5} shots {:>4} rejected  {}",
+                    "  {}  {:<12} {:>5} {what} {:>4} rejected  {}",
                     self.when(file.claimed_at),
                     file.state.word(),
                     file.rows_accepted,

@@ -1,13 +1,15 @@
 //! `format.toml` to a checked pack. Every fault is collected, so that a person mends a pack in one round.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::ops::Range;
 use std::path::Path;
+use std::sync::Arc;
 
 use chrono_tz::Tz;
 use shot::{Hand, Intent};
 use toml::Spanned;
 
+use crate::context::player_key;
 use crate::fault::PackFault;
 use crate::field_names::FieldNames;
 use crate::file_name::NamePattern;
@@ -138,6 +140,7 @@ impl Compiler<'_> {
                 zone: spec.test.zone.as_ref().map_or(Tz::UTC, |zone| self.zone(zone)),
                 bay: spec.test.bay.clone(),
                 environment: spec.test.environment.clone(),
+                hands: self.hands(&spec.test.hands),
                 ..ProofMaterial::default()
             },
             text: PackText { path: self.path.to_owned(), text: self.text.to_owned() },
@@ -189,6 +192,16 @@ impl Compiler<'_> {
             fields_match: spec.schema.fields_match,
             names: self.field_names(&spec.schema),
         }
+    }
+
+    fn hands(&mut self, written: &BTreeMap<String, Text>) -> Arc<HashMap<String, Hand>> {
+        let mut hands = HashMap::new();
+        for (player, word) in written {
+            if let Some(hand) = self.one_of(word, &["right", "left"], Hand::parse) {
+                hands.insert(player_key(player), hand);
+            }
+        }
+        Arc::new(hands)
     }
 
     fn field_names(&mut self, schema: &SchemaSpec) -> FieldNames {

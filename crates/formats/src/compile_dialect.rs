@@ -133,7 +133,7 @@ impl Compiler<'_> {
             }
             EngineWord::JsonLines => Box::new(JsonLines { encodings: self.encodings(dialect) }),
             EngineWord::Json => Box::new(self.json_document(dialect)),
-            EngineWord::Xml => Box::new(self.xml(dialect)),
+            EngineWord::Xml => Box::new(self.xml(dialect, spec.engine.span())),
             EngineWord::Spreadsheet => Box::new(self.spreadsheet(dialect)),
             EngineWord::Parquet => Box::new(Columnar { container: Container::Parquet }),
             EngineWord::Arrow => Box::new(Columnar { container: Container::Arrow }),

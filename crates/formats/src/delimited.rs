@@ -8,7 +8,7 @@ use crate::context::ParseLimits;
 use crate::encoding::{self, Encoding, REPLACEMENT};
 use crate::lines::{CellStyle, Cells, Line, Lines};
 use crate::preamble::PreambleStyle;
-use crate::record::{Engine, GLANCED_BYTES, Glance, Item, Opening, Record};
+use crate::record::{Engine, GLANCED_BYTES, Glance, Item, Opening, Record, Variant};
 use crate::rule::Rule;
 use crate::spec::ShortRows;
 
@@ -291,6 +291,10 @@ impl Engine for Delimited {
 
     fn complete(&self, tail: &[u8]) -> bool {
         encoding::ends_with_newline(tail, &self.encodings)
+    }
+
+    fn variants(&self, bytes: &[u8]) -> Vec<Variant> {
+        crate::delimited_variants::variants(self, bytes)
     }
 }
 

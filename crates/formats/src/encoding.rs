@@ -57,7 +57,7 @@ impl Encoding {
     }
 
     /// Whether every byte is text; the last character may be cut where the file goes on.
-    fn fits(self, bytes: &[u8], whole: bool) -> bool {
+    pub fn fits(self, bytes: &[u8], whole: bool) -> bool {
         if self == Encoding::Utf8 {
             return match std::str::from_utf8(bytes) {
                 Ok(_) => true,

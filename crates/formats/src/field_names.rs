@@ -82,11 +82,15 @@ impl Record for Renamed<'_> {
     }
 
     fn text(&self, field: &str) -> Option<Cow<'_, str>> {
-        self.first(field, |record, name| record.text(name))
+        self.first(field, <dyn Record>::text)
     }
 
     fn number(&self, field: &str) -> Option<f64> {
-        self.first(field, |record, name| record.number(name))
+        self.first(field, <dyn Record>::number)
+    }
+
+    fn fault(&self, field: &str) -> Option<(Rule, String)> {
+        self.first(field, Record::fault)
     }
 
     fn unit_word(&self, field: &str) -> Option<&str> {

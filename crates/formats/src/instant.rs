@@ -95,6 +95,11 @@ impl TimeSource {
         })
     }
 
+    /// The instant of a text as the pack's formats read it in a zone, if they do.
+    pub fn instant_of(&self, text: &str, zone: Tz) -> Option<DateTime<Utc>> {
+        self.instant(text, self.number_style, zone).ok().map(|(instant, _)| instant)
+    }
+
     fn instant(&self, text: &str, style: NumberStyle, zone: Tz) -> Result<Found, Fault> {
         let formats = match &self.style {
             TimeStyle::Epoch(unit) => return of_count(text, style, *unit, zone),

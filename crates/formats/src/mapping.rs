@@ -204,6 +204,19 @@ impl Mapping {
         .collect()
     }
 
+    /// Whether the pack knows a word of a field that it reads by a map of words; nothing where it does not read it so.
+    pub fn knows_word(&self, field: &str, word: &str) -> Option<bool> {
+        fn of<V: Clone>(source: Option<&WordSource<V>>, field: &str, word: &str) -> Option<bool> {
+            let source = source?;
+            let reads = matches!(&source.source.origin, Origin::Field(name) if name == field);
+            reads.then(|| source.meaning(word).is_some())
+        }
+        of(self.club.as_ref(), field, word)
+            .or_else(|| of(self.intent.as_ref(), field, word))
+            .or_else(|| of(self.hand.as_ref(), field, word))
+            .or_else(|| of(self.environment.as_ref(), field, word))
+    }
+
     /// Every number that is read, directly or for a derivation.
     pub fn numbers(&self) -> impl Iterator<Item = &NumberSource> {
         let direct = self.measures.iter().map(|measure| &measure.number);

@@ -81,14 +81,14 @@ fn same_letter(one: char, other: char) -> bool {
 fn without_prefix<'t>(text: &'t str, word: &str) -> Option<&'t str> {
     let mut rest = text.chars();
     let all = word.chars().all(|letter| rest.next().is_some_and(|found| same_letter(found, letter)));
-    all.then(|| rest.as_str())
+    all.then_some(rest.as_str())
 }
 
 /// What stands before a word that ends the text, compared without regard to case.
 fn without_suffix<'t>(text: &'t str, word: &str) -> Option<&'t str> {
     let mut rest = text.chars();
     let all = word.chars().rev().all(|letter| rest.next_back().is_some_and(|found| same_letter(found, letter)));
-    all.then(|| rest.as_str())
+    all.then_some(rest.as_str())
 }
 
 /// Why a text is no number.

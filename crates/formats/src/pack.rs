@@ -1,11 +1,14 @@
 //! A pack that was checked, and the reading of a file with it.
 
+use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
+use std::sync::Arc;
 
-use shot::{DeviceRow, ParsedMark, ParsedShot, Problem, Severity};
+use shot::{DeviceRow, Hand, ParsedMark, ParsedShot, Problem, Severity};
 
 use crate::context::SiteContext;
+use crate::drift;
 use crate::mapping::Mapping;
 use crate::mark::MarkMapping;
 use crate::recognise::Recogniser;
@@ -49,6 +52,7 @@ pub(crate) struct ProofMaterial {
     pub zone: chrono_tz::Tz,
     pub bay: Option<String>,
     pub environment: Option<String>,
+    pub hands: Arc<HashMap<String, Hand>>,
     pub samples: Vec<(String, Vec<u8>)>,
     pub expected: Option<String>,
 }
@@ -137,6 +141,7 @@ impl Pack {
         self.engine.read(bytes, &site.limits, &mut |item| reading.take(item));
         repeated_hour::settle(&mut reading.file.shots, &reading.later, site.zone);
         repeated_hour::settle(&mut reading.file.marks, &reading.later, site.zone);
+        drift::advise(self, bytes, &mut reading.file.problems);
         reading.file
     }
 }

@@ -115,7 +115,7 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
         bay: pack.proof.bay.clone(),
         environment: pack.proof.environment.clone(),
         limits: ParseLimits::default(),
-        hands: Arc::default(),
+        hands: Arc::clone(&pack.proof.hands),
     };
     let mut proof = Proof { differences: Vec::new() };
     let mut samples = Vec::new();

@@ -6,6 +6,7 @@ use std::ops::ControlFlow;
 use shot::Problem;
 
 use crate::context::ParseLimits;
+use crate::rule::Rule;
 
 /// One record of an export, whatever it was written in.
 pub(crate) trait Record {
@@ -15,6 +16,11 @@ pub(crate) trait Record {
     fn text(&self, field: &str) -> Option<Cow<'_, str>>;
     /// The number of a field, where the file holds it as one and not as text; `text` then gives it with a decimal point.
     fn number(&self, _field: &str) -> Option<f64> {
+        None
+    }
+    /// Why a field that is there holds nothing to read: the error of a formula, bytes that are no text. `text` may then say what it
+    /// shows, so that a pack can list it as missing.
+    fn fault(&self, _field: &str) -> Option<(Rule, String)> {
         None
     }
     /// The word for a field's unit where the file states one.
@@ -66,6 +72,26 @@ pub(crate) struct Glance {
 /// Bytes at the head of a text file that are looked at.
 pub(crate) const GLANCED_BYTES: usize = 64 << 10;
 
+/// Another way to read a file, for telling what changed about a device's exports.
+#[derive(Debug)]
+pub(crate) struct Variant {
+    pub changes: Vec<DialectChange>,
+    pub engine: Box<dyn Engine>,
+}
+
+/// One key of `[dialect]` that a variant has otherwise.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct DialectChange {
+    /// What changed, for people.
+    pub text: String,
+    pub key: &'static str,
+    /// The value of the key, as TOML.
+    pub value: String,
+}
+
+/// Records at the head of a document that a glance reads; optional parts may be missing from the first one.
+pub(crate) const GLANCED_RECORDS: usize = 20;
+
 /// Cuts the bytes of one kind of file into records. Implement this for a further kind.
 pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     /// Looks at a file without reading more of it than recognition needs.
@@ -74,4 +100,8 @@ pub(crate) trait Engine: std::fmt::Debug + Send + Sync {
     fn read(&self, bytes: &[u8], limits: &ParseLimits, take: &mut dyn FnMut(Item<'_>) -> ControlFlow<()>);
     /// Whether a file that ends in these bytes looks finished.
     fn complete(&self, tail: &[u8]) -> bool;
+    /// Other dialects in which a changed export may be written; asked only about files that no pack fits.
+    fn variants(&self, _bytes: &[u8]) -> Vec<Variant> {
+        Vec::new()
+    }
 }

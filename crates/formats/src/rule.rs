@@ -33,8 +33,16 @@ pub enum Rule {
     BadTime,
     /// The local time falls into the hour that daylight saving skips.
     NonexistentTime,
-    /// The line is no JSON object.
+    /// The line, record or document is no JSON.
     BadJson,
+    /// The record or document is no well-formed XML.
+    BadXml,
+    /// An XML file declares or uses entities of its own.
+    XmlEntity,
+    /// The document has no records where the pack looks for them.
+    NoRecords,
+    /// The document ends before it is closed.
+    Truncated,
     /// Bytes that are no text in the pack's encodings.
     BadEncoding,
     /// The units row has a word that the pack does not know.
@@ -43,9 +51,9 @@ pub enum Rule {
     NoHeader,
     /// A line exceeds the limit.
     LineTooLong,
-    /// A row has more cells than the limit.
+    /// A row has more cells, or a record more fields, than the limit.
     TooManyFields,
-    /// A JSON record nests deeper than the limit.
+    /// A JSON or XML record nests deeper than the limit.
     TooDeep,
     /// The file exceeds the limit.
     FileTooLarge,
@@ -53,11 +61,29 @@ pub enum Rule {
     TooManyRows,
     /// The file has more problems than a report can carry.
     TooManyProblems,
+    /// The file is no workbook, or a damaged one.
+    BadWorkbook,
+    /// The file needs a password.
+    LockedFile,
+    /// The workbook is of a kind that is not read.
+    OldWorkbook,
+    /// The workbook lacks the sheet that the pack reads.
+    NoSheet,
+    /// A packed file unpacks to more than the limit.
+    UnpacksTooLarge,
+    /// A cell or value that is there cannot be read as text or number.
+    UnreadableValue,
+    /// Formulas whose results the workbook does not hold.
+    UnsolvedFormula,
+    /// The file is no Parquet or Arrow file, or a damaged one.
+    BadColumnFile,
+    /// A column is compressed in a way that is not read.
+    UnknownCompression,
 }
 
 impl Rule {
     /// All rules.
-    pub const ALL: [Rule; 24] = [
+    pub const ALL: [Rule; 37] = [
         Rule::NotANumber,
         Rule::SignUnclear,
         Rule::HandUnknown,
@@ -73,6 +99,10 @@ impl Rule {
         Rule::BadTime,
         Rule::NonexistentTime,
         Rule::BadJson,
+        Rule::BadXml,
+        Rule::XmlEntity,
+        Rule::NoRecords,
+        Rule::Truncated,
         Rule::BadEncoding,
         Rule::UnitUnknown,
         Rule::NoHeader,
@@ -82,6 +112,15 @@ impl Rule {
         Rule::FileTooLarge,
         Rule::TooManyRows,
         Rule::TooManyProblems,
+        Rule::BadWorkbook,
+        Rule::LockedFile,
+        Rule::OldWorkbook,
+        Rule::NoSheet,
+        Rule::UnpacksTooLarge,
+        Rule::UnreadableValue,
+        Rule::UnsolvedFormula,
+        Rule::BadColumnFile,
+        Rule::UnknownCompression,
     ];
 
     /// The word that stands in data.
@@ -136,17 +175,54 @@ impl Rule {
             ),
             Rule::BadJson => (
                 "bad-json",
-                "each line must hold one JSON object; a last line cut short means the file was not finished",
+                "export again; if it stays, open the file in an editor that marks JSON errors, and tell the device's maker",
             ),
+            Rule::BadXml => (
+                "bad-xml",
+                "export again; if it stays, open the file in an editor that marks XML errors, and tell the device's maker",
+            ),
+            Rule::XmlEntity => (
+                "xml-entity",
+                "entities are never expanded, since they can hide anything: export without a DOCTYPE, or write the text out",
+            ),
+            Rule::NoRecords => ("no-records", "compare dialect.property of the pack with the file"),
+            Rule::Truncated => ("truncated", "the file was not finished or not copied whole: export or copy it again"),
             Rule::BadEncoding => ("bad-encoding", "check the encoding list of the pack against what the device writes"),
             Rule::UnitUnknown => ("unit-unknown", "add the device's unit word to unitWords of the pack"),
             Rule::NoHeader => ("no-header", "check that the file is whole and belongs to this pack"),
             Rule::LineTooLong => ("line-too-long", "check that the file is a text export"),
-            Rule::TooManyFields => ("too-many-fields", "check the delimiter of the pack against the file"),
+            Rule::TooManyFields => {
+                ("too-many-fields", "check the delimiter of the pack against the file, and that a record is a shot")
+            }
             Rule::TooDeep => ("too-deep", "check that the file is this device's export"),
             Rule::FileTooLarge => ("file-too-large", "split the export into smaller files, for example one a day"),
             Rule::TooManyRows => ("too-many-rows", "split the export into smaller files, for example one a day"),
             Rule::TooManyProblems => ("too-many-problems", "mend the causes listed above and retry the file"),
+            Rule::BadWorkbook => (
+                "bad-workbook",
+                "check that the file came over whole; else open it in a spreadsheet program and save it as xlsx",
+            ),
+            Rule::LockedFile => ("locked-file", "save the file without a password"),
+            Rule::OldWorkbook => ("old-workbook", "open it in a spreadsheet program and save it as xlsx"),
+            Rule::NoSheet => ("no-sheet", "set sheetName or sheetNumber of the pack to a sheet with cells"),
+            Rule::UnpacksTooLarge => {
+                ("unpacks-too-large", "check where the file comes from; split a file that is honestly that large")
+            }
+            Rule::UnreadableValue => (
+                "unreadable-value",
+                "mend the value at its source; if it stands for \"no reading\", add its text to missingValues of the pack",
+            ),
+            Rule::UnsolvedFormula => (
+                "unsolved-formula",
+                "open the workbook in a spreadsheet program and save it, so that it holds the results of its formulas",
+            ),
+            Rule::BadColumnFile => (
+                "bad-column-file",
+                "check that the file came over whole; else write it anew with the program that made it",
+            ),
+            Rule::UnknownCompression => {
+                ("unknown-compression", "write the file with zstd, snappy, gzip, lz4 or no compression")
+            }
         }
     }
 

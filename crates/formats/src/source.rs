@@ -64,6 +64,11 @@ impl TextSource {
     pub fn read(&self, view: &View<'_>) -> Result<Option<String>, Box<Problem>> {
         let text = view.raw(&self.origin).map(|text| text.trim().to_owned());
         if let Some(text) = text.filter(|text| !text.is_empty() && !self.missing.contains(text)) {
+            if let Origin::Field(name) = &self.origin
+                && let Some((rule, message)) = view.record.fault(name)
+            {
+                return Err(Box::new(rule.rejects(view.record.line(), Some(name), &text, message)));
+            }
             return Ok(Some(text));
         }
         self.absent(view)

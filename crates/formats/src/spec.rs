@@ -386,4 +386,7 @@ pub(crate) struct TestSpec {
     /// Of the import folder.
     #[cfg_attr(test, schemars(with = "Option<crate::schema_words::Place>"))]
     pub environment: Option<String>,
+    /// What the roster would say of the samples' players: `right` or `left`.
+    #[serde(default)]
+    pub hands: BTreeMap<String, Text>,
 }

@@ -75,7 +75,7 @@ impl Intake {
         };
         let site = site_context(&self.settings, self.settings.folder_of(Path::new(&entry.folder)), &self.roster());
         match judge(&self.packs, &entry.first_name, &bytes, false, &site) {
-            Judgement::Accept { pack, parsed } => {
+            Judgement::Accept { pack, parsed, .. } => {
                 let accepted = Accepted {
                     source_file_id: &entry.source_file_id,
                     name: &entry.first_name,

@@ -11,13 +11,15 @@ use ledger::{AmendedMonth, PartitionGeneration};
 use shot::{Month, TableSchema};
 
 use crate::corrections_parse::is_hash_prefix;
-use crate::effective::Amender;
+use crate::effective::{Amender, with_linked_strikes};
 use crate::finish::writer;
+use crate::link_rows::{Links, Noted};
+use crate::linked_days::{link_month, name_of_group, strikes_of};
 use crate::report::ScanReport;
 use crate::{Intake, IntakeError};
 
 /// The datasets that are amended, or made of what is.
-const CONCERNED: [&str; 2] = ["shots", "strike_marks"];
+const CONCERNED: [&str; 3] = ["shots", "strike_marks", "strike_links"];
 
 impl Intake {
     /// From here on some month may be out of step; the next publication looks.
@@ -56,8 +58,10 @@ impl Intake {
         let mut amended = 0;
         for month in months {
             let state = state_of(&manifest, month, amender.fingerprint());
-            if known.remove(&state.month) != Some(state) {
-                self.amend_month(&amender, &manifest, month, now, report)?;
+            let noted = known.remove(&state.month);
+            if noted.as_ref() != Some(&state) {
+                let links_stand = noted.is_some_and(|noted| noted.links_generation == state.links_generation);
+                self.amend_month(&amender, &manifest, month, links_stand, now, report)?;
                 amended += 1;
             }
         }
@@ -77,6 +81,7 @@ impl Intake {
         amender: &Amender,
         manifest: &Manifest,
         month: Month,
+        links_stand: bool,
         now: DateTime<Utc>,
         report: &mut ScanReport,
     ) -> Result<(), IntakeError> {
@@ -96,6 +101,21 @@ impl Intake {
             marks.push(amender.marks(batch)?);
         }
         let mut replacements = Vec::new();
+        let mut groups = Vec::new();
+        let has_marks = marks.iter().any(|batch| batch.num_rows() > 0);
+        if has_marks || manifest.file("strike_links", Some(month)).is_some() {
+            let noted = self.noted_links(month, links_stand)?;
+            let linked = link_month(&shots, &marks, &noted)?;
+            let strikes = strikes_of(&linked);
+            for batch in &mut shots {
+                *batch = with_linked_strikes(batch, &strikes)?;
+            }
+            let rows = Links::of(&self.settings.site_id, &linked)?;
+            for (schema, rows) in [(shot::strike_links(), rows.links), (shot::bay_clocks(), rows.clocks)] {
+                replacements.push(Replacement { schema, month: Some(month), batches: vec![rows] });
+            }
+            groups.extend(linked.iter().map(|group| (name_of_group(&group.key), group.fingerprint.clone())));
+        }
         for (schema, before, after) in
             [(shot::shots(), recorded_shots, shots), (shot::strike_marks(), recorded_marks, marks)]
         {
@@ -116,6 +136,7 @@ impl Intake {
                 match change.dataset.as_str() {
                     "shots" => state.shots_generation = change.generation,
                     "strike_marks" => state.marks_generation = change.generation,
+                    "strike_links" => state.links_generation = change.generation,
                     _ => {}
                 }
                 if change.unchanged {
@@ -133,7 +154,17 @@ impl Intake {
             tracing::info!(month = %state.month, partitions = generations.len(), "amended");
             self.ledger.record_generations(&generations, at)?;
         }
-        Ok(self.ledger.note_amended(&state, &counts, now.timestamp_micros())?)
+        Ok(self.ledger.note_amended(&state, &counts, &groups, now.timestamp_micros())?)
+    }
+
+    /// What is published of a month's links; nothing where it may not be what the ledger's fingerprints speak of.
+    fn noted_links(&self, month: Month, links_stand: bool) -> Result<Noted, IntakeError> {
+        if !links_stand {
+            return Ok(Noted::default());
+        }
+        let links = self.lake.read_partition(&shot::strike_links(), Some(month))?;
+        let clocks = self.lake.read_partition(&shot::bay_clocks(), Some(month))?;
+        Noted::read(self.ledger.linked_groups(&month.to_string())?, &links, &clocks)
     }
 
     /// Whether the manifest tells of the very file that stands: after an interrupted replacement it does not, and a further
@@ -170,5 +201,6 @@ fn state_of(manifest: &Manifest, month: Month, fingerprint: &str) -> AmendedMont
         fingerprint: fingerprint.to_owned(),
         shots_generation: generation("shots"),
         marks_generation: generation("strike_marks"),
+        links_generation: generation("strike_links"),
     }
 }

@@ -81,7 +81,7 @@ impl Intake {
                 ),
             }),
             Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
-            Judgement::Accept { pack, parsed } => {
+            Judgement::Accept { pack, parsed, .. } => {
                 let import_sequence = self.ledger.begin_import(&Claim {
                     source_file_id: source_file_id.clone(),
                     name: name.clone(),

@@ -1,6 +1,6 @@
 //! Whether a file's bytes are an export that can be taken, and if so with which rows.
 
-use formats::{Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
+use formats::{Drift, Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
 use shot::{Problem, Severity};
 
 use crate::Roster;
@@ -9,7 +9,7 @@ use crate::settings::{IntakeSettings, WatchedFolder};
 /// The judgement on a file.
 pub(crate) enum Judgement<'a> {
     /// It is taken.
-    Accept { pack: &'a Pack, parsed: ParsedFile },
+    Accept { pack: &'a Pack, parsed: ParsedFile, scores: Vec<PackScore> },
     /// The format's structural end is missing: the device may still be writing.
     Unfinished { pack: &'a Pack },
     /// It is refused whole.
@@ -24,6 +24,8 @@ pub(crate) struct Refusal {
     pub(crate) format: Option<String>,
     pub(crate) format_version: Option<String>,
     pub(crate) scores: Vec<PackScore>,
+    /// What changed about the export since the nearest pack was written, and the lines of the pack that would follow it.
+    pub(crate) drift: Option<Drift>,
     pub(crate) rows_seen: u64,
     pub(crate) rows_accepted: usize,
     pub(crate) problems: Vec<Problem>,
@@ -43,6 +45,35 @@ pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFol
 
 /// Recognises and reads a file. `patient` asks for the structural end.
 pub(crate) fn judge<'a>(
+    packs: &'a PackSet,
+    name: &str,
+    bytes: &[u8],
+    patient: bool,
+    site: &SiteContext,
+) -> Judgement<'a> {
+    let judgement = recognise_and_read(packs, name, bytes, patient, site);
+    match judgement {
+        Judgement::Refuse(refusal) => Judgement::Refuse(Box::new(with_drift(*refusal, packs, name, bytes))),
+        other => other,
+    }
+}
+
+/// A device's update that renames a column is the usual cause of a refusal: says what changed, and how the pack follows.
+fn with_drift(mut refusal: Refusal, packs: &PackSet, name: &str, bytes: &[u8]) -> Refusal {
+    let Some(drift) = packs.drift(name, bytes) else { return refusal };
+    if refusal.format.as_ref().is_some_and(|pack| *pack != drift.pack) {
+        return refusal;
+    }
+    let changes = drift.changes.join("; ");
+    refusal.reason = format!("{}; against the pack {}: {changes}", refusal.reason, drift.pack);
+    if !drift.edits.is_empty() {
+        refusal.hint = format!("mend the pack {}: {}; then use retry", drift.pack, drift.edits.join("; "));
+    }
+    refusal.drift = Some(drift);
+    refusal
+}
+
+fn recognise_and_read<'a>(
     packs: &'a PackSet,
     name: &str,
     bytes: &[u8],
@@ -90,13 +121,14 @@ pub(crate) fn judge_with<'a>(
     site: &SiteContext,
 ) -> Judgement<'a> {
     let parsed = pack.parse(name, bytes, site);
-    let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed } };
+    let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed, scores } };
     Judgement::Refuse(Box::new(Refusal {
         reason,
         hint: hint.to_owned(),
         format: Some(pack.name().to_owned()),
         format_version: Some(pack.version().to_owned()),
         scores,
+        drift: None,
         rows_seen: parsed.rows_seen,
         rows_accepted: parsed.shots.len() + parsed.marks.len(),
         problems: parsed.problems,

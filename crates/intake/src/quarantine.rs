@@ -121,6 +121,8 @@ impl Intake {
             "pack": refusal.format,
             "pack_version": refusal.format_version,
             "scores": scores,
+            "changes": refusal.drift.as_ref().map_or(&[][..], |drift| &drift.changes),
+            "edits": refusal.drift.as_ref().map_or(&[][..], |drift| &drift.edits),
             "rows_seen": refusal.rows_seen,
             "rows_that_could_be_taken": refusal.rows_accepted,
             "problems_total": refusal.problems.len(),

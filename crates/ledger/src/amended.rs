@@ -17,6 +17,8 @@ pub struct AmendedMonth {
     pub shots_generation: i64,
     /// Generation of its strike marks; 0 without any.
     pub marks_generation: i64,
+    /// Generation of the links between the two; 0 without any.
+    pub links_generation: i64,
 }
 
 impl Ledger {
@@ -25,7 +27,8 @@ impl Ledger {
         self.read("list amended months", |connection| {
             connection
                 .prepare_cached(
-                    "SELECT month, fingerprint, shots_generation, marks_generation FROM amended_months ORDER BY month",
+                    "SELECT month, fingerprint, shots_generation, marks_generation, links_generation \
+                     FROM amended_months ORDER BY month",
                 )?
                 .query_map([], |row| {
                     Ok(AmendedMonth {
@@ -33,21 +36,42 @@ impl Ledger {
                         fingerprint: row.get(1)?,
                         shots_generation: row.get(2)?,
                         marks_generation: row.get(3)?,
+                        links_generation: row.get(4)?,
                     })
                 })?
                 .collect()
         })
     }
 
-    /// Notes that a month is in step, and how many of its shots each correction selects.
-    pub fn note_amended(&self, month: &AmendedMonth, counts: &[(String, i64)], at: i64) -> Result<(), LedgerError> {
+    /// Notes that a month is in step: how many of its shots each correction selects, and the fingerprint of each group of
+    /// shots and marks by its name.
+    pub fn note_amended(
+        &self,
+        month: &AmendedMonth,
+        counts: &[(String, i64)],
+        groups: &[(String, String)],
+        at: i64,
+    ) -> Result<(), LedgerError> {
         self.write("note an amended month", |transaction| {
-            transaction.execute("DELETE FROM correction_counts WHERE month = ?1", [&month.month])?;
+            // What hangs on the month goes with it.
+            transaction.execute("DELETE FROM amended_months WHERE month = ?1", [&month.month])?;
             transaction.execute(
-                "INSERT OR REPLACE INTO amended_months \
-                 (month, fingerprint, shots_generation, marks_generation, amended_at) VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![month.month, month.fingerprint, month.shots_generation, month.marks_generation, at],
+                "INSERT INTO amended_months (month, fingerprint, shots_generation, marks_generation, \
+                 links_generation, amended_at) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+                params![
+                    month.month,
+                    month.fingerprint,
+                    month.shots_generation,
+                    month.marks_generation,
+                    month.links_generation,
+                    at
+                ],
             )?;
+            let mut insert = transaction
+                .prepare_cached("INSERT INTO linked_groups (month, name, fingerprint) VALUES (?1, ?2, ?3)")?;
+            for (name, fingerprint) in groups {
+                insert.execute(params![month.month, name, fingerprint])?;
+            }
             let mut insert = transaction.prepare_cached(
                 "INSERT OR REPLACE INTO correction_counts (month, correction, shots) VALUES (?1, ?2, ?3)",
             )?;
@@ -62,6 +86,16 @@ impl Ledger {
     pub fn forget_amended(&self, month: &str) -> Result<(), LedgerError> {
         self.write("forget an amended month", |transaction| {
             transaction.execute("DELETE FROM amended_months WHERE month = ?1", [month]).map(|_| ())
+        })
+    }
+
+    /// The fingerprints of a month's groups of shots and marks, by name.
+    pub fn linked_groups(&self, month: &str) -> Result<HashMap<String, String>, LedgerError> {
+        self.read("list linked groups", |connection| {
+            connection
+                .prepare_cached("SELECT name, fingerprint FROM linked_groups WHERE month = ?1")?
+                .query_map([month], |row| Ok((row.get(0)?, row.get(1)?)))?
+                .collect()
         })
     }
 

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use ledger::{
-    Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, Quarantined, RunOutcome,
-    RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged,
+    AmendedMonth, Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, PlayerText,
+    Quarantined, RunOutcome, RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged,
 };
 
 fn open(folder: &Path) -> Ledger {
@@ -226,4 +226,74 @@ fn a_second_daemon_is_told_who_has_the_lock() {
     assert!(error.to_string().contains(&format!("process {}", std::process::id())), "{error}");
     drop(first);
     InstanceLock::acquire(folder.path()).expect("free again");
+}
+
+#[test]
+fn names_counts_and_groups_hang_on_what_they_belong_to() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    ledger.begin_import(&claim('a')).expect("claim");
+    let text = |text: &str, rows, seen| PlayerText { text: text.into(), rows, first_seen: seen, last_seen: seen + 5 };
+    ledger.note_player_texts(&id('a'), &[text("Wren", 3, 10), text("Stranger", 1, 90)]).expect("names");
+    assert_eq!(ledger.player_texts().expect("read"), [], "a claim alone has no rows");
+    ledger.mark_staged(&staged('a', 1)).expect("stage");
+    ledger.begin_import(&claim('b')).expect("claim");
+    ledger.note_player_texts(&id('b'), &[text("Wren", 2, 40)]).expect("names");
+    ledger.mark_staged(&staged('b', 2)).expect("stage");
+    let wren = PlayerText { text: "Wren".into(), rows: 5, first_seen: 10, last_seen: 45 };
+    assert_eq!(ledger.player_texts().expect("read"), [text("Stranger", 1, 90), wren]);
+    assert_eq!(ledger.files_named("b.csv").expect("read"), [id('b')]);
+
+    let month = AmendedMonth {
+        month: "2026-04".into(),
+        fingerprint: "f".into(),
+        shots_generation: 3,
+        marks_generation: 2,
+        links_generation: 3,
+    };
+    let counts = [("one".to_owned(), 4), ("two".to_owned(), 0)];
+    let groups = [("day/list/2".to_owned(), "g".to_owned())];
+    for _ in 0..2 {
+        ledger.note_amended(&month, &counts, &groups, 9).expect("note");
+    }
+    assert_eq!(ledger.amended_months().expect("read"), std::slice::from_ref(&month));
+    assert_eq!(ledger.correction_counts().expect("read")["one"], 4);
+    assert_eq!(ledger.linked_groups("2026-04").expect("read")["day/list/2"], "g");
+    ledger.forget_amended("2026-04").expect("forget");
+    assert!(ledger.correction_counts().expect("read").is_empty());
+    assert!(ledger.linked_groups("2026-04").expect("read").is_empty());
+}
+
+#[test]
+fn a_ledger_of_the_first_version_is_taken_on_and_one_to_read_is_left_as_it_is() {
+    let folder = tempfile::tempdir().expect("folder");
+    let path = folder.path().join("ledger.sqlite");
+    assert!(Ledger::open_to_read(&path).expect("nothing there").is_none());
+    let raw = rusqlite::Connection::open(&path).expect("a database");
+    raw.execute_batch(include_str!("../src/migrations/v1.sql")).expect("the first version");
+    let insert = "PRAGMA user_version = 1; INSERT INTO files (source_file_id, state, first_name, folder, bytes, \
+                  rows_accepted, claimed_at) VALUES (printf('%064d', 7), 'archived', 'old.csv', '/in', 9, 5, 1);";
+    raw.execute_batch(insert).expect("a file");
+    drop(raw);
+    let names = || {
+        let mut names: Vec<_> =
+            std::fs::read_dir(folder.path()).expect("folder").map(|e| e.expect("entry").file_name()).collect();
+        names.sort();
+        names
+    };
+    assert!(matches!(Ledger::open_to_read(&path), Err(LedgerError::TooOld { found: 1, .. })));
+    assert_eq!(names(), ["ledger.sqlite"]);
+    let ledger = open(folder.path());
+    let entry = ledger.files_by_prefix("0000").expect("read").remove(0);
+    assert_eq!((entry.rows_accepted, entry.marks_accepted), (5, 0));
+    // Beside an open one, and once it is closed.
+    let beside = Ledger::open_to_read(&path).expect("beside").expect("a ledger");
+    assert_eq!(beside.files_in_state(FileState::Archived).expect("read").len(), 1);
+    assert!(beside.next_import_sequence().is_err(), "only to be looked at");
+    drop((beside, ledger));
+    let before = std::fs::read(&path).expect("bytes");
+    let alone = Ledger::open_to_read(&path).expect("alone").expect("a ledger");
+    assert_eq!(alone.files_in_state(FileState::Archived).expect("read").len(), 1);
+    drop(alone);
+    assert_eq!((names(), std::fs::read(&path).expect("bytes")), (vec!["ledger.sqlite".into()], before));
 }

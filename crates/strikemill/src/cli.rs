@@ -61,6 +61,7 @@ where it was. One daemon per home.")]
 Examples:
   strikemill import --home /srv/strikemill old-exports/
   strikemill import --home /srv/strikemill session_0412_bay2.csv
+  strikemill import --dry-run new-device/        what would happen; changes nothing, works beside the daemon
 
 A file that was imported before, under whatever name, adds nothing.")]
     Import(ImportArguments),
@@ -121,6 +122,9 @@ pub struct DemoArguments {
 
 #[derive(Debug, Args)]
 pub struct ImportArguments {
+    /// Only tell what would happen; nothing is imported, moved or noted.
+    #[arg(long)]
+    pub dry_run: bool,
     /// Files, or folders whose files are taken.
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,

@@ -23,9 +23,11 @@ pub fn shipped_folder() -> anyhow::Result<PathBuf> {
     )
 }
 
-/// Folders of a home that are made empty.
-const EMPTY_FOLDERS: [&str; 8] =
-    ["import/bay1", "import/bay2", "import/bay3", "archive", "quarantine", "state", "lake", "digests"];
+/// Import folders of the shipped configuration; the demo's exports lie in folders of the same names.
+pub const BAYS: [&str; 7] = ["bay1", "bay2", "bay3", "bay4", "bay5", "bay6", "tee1"];
+
+/// Other folders of a home that are made empty.
+const EMPTY_FOLDERS: [&str; 5] = ["archive", "quarantine", "state", "lake", "digests"];
 
 /// Makes a home: shipped configuration and packs, empty folders. Refuses a folder that already has a configuration.
 pub fn make_home(shipped: &Path, home: &Path) -> anyhow::Result<()> {
@@ -38,9 +40,10 @@ pub fn make_home(shipped: &Path, home: &Path) -> anyhow::Result<()> {
     for part in ["config", "plugins"] {
         copy_folder(&shipped.join(part), &home.join(part))?;
     }
-    for part in EMPTY_FOLDERS {
-        std::fs::create_dir_all(home.join(part))
-            .with_context(|| format!("cannot make {}", home.join(part).display()))?;
+    let imports = BAYS.iter().map(|bay| format!("import/{bay}"));
+    for part in imports.chain(EMPTY_FOLDERS.map(str::to_owned)) {
+        std::fs::create_dir_all(home.join(&part))
+            .with_context(|| format!("cannot make {}", home.join(&part).display()))?;
     }
     Ok(())
 }

@@ -1,4 +1,5 @@
--- Strike or swing, shot by shot. Only shots of players who consented are judged; demonstration shots never are.
+-- Strike or swing, shot by shot. Only shots of players who consented are judged; demonstration shots and those that a
+-- correction excludes never are.
 WITH device AS (
     -- What each device measures, and how well. A quantity that is only computed gets no deviation: it is no evidence.
     SELECT
@@ -47,7 +48,10 @@ known AS (
     LEFT JOIN clubs
         ON clubs.player_id = shots.player_id AND clubs.club_id = shots.club_id AND clubs.site_id = shots.site_id
     LEFT JOIN device ON device.format = shots.format AND device.format_version = shots.format_version
-    WHERE shots.intent <> 'demonstration' AND shots.club_id IS NOT NULL
+    WHERE
+        shots.intent <> 'demonstration'
+        AND shots.club_id IS NOT NULL
+        AND concat(';', coalesce(shots.quality, ''), ';') NOT LIKE '%;excluded;%'
 ),
 weeks AS (
     SELECT DISTINCT site_id, player_id, club_id, week, week_number FROM known

@@ -1,8 +1,11 @@
 //! An export on its way from shots to bytes.
 
-use super::record::Recorded;
+use super::range_book::Book;
+use super::record::{DemoShot, Recorded};
+use super::tee_columns::Columns;
 use super::timetable::Bay;
-use super::{hall_metric, plain_imperial, strike_lines};
+use super::{ball_journal, hall_metric, plain_imperial, range_book, session_tree, strike_lines, tee_columns};
+use crate::AcademyError;
 
 /// How a device encodes text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,19 +16,24 @@ pub enum Encoding {
     Utf16LittleEndian,
 }
 
-/// An export as lines.
+/// An export of which the shots can still be broken.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Export {
     /// Path below the demo folder.
     pub path: String,
-    /// Everything above the first shot: preamble, header, units.
-    pub head: Vec<String>,
-    /// One line a shot.
-    pub shots: Vec<String>,
-    /// What ends a line.
-    pub line_end: &'static str,
-    /// How the text is encoded.
-    pub encoding: Encoding,
+    /// What it holds.
+    pub content: Content,
+}
+
+/// What an export holds, by kind of file.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Content {
+    /// Text, a shot on a line of its own.
+    Lines(Lines),
+    /// A workbook.
+    Book(Book),
+    /// A column file.
+    Columns(Columns),
 }
 
 impl Export {
@@ -35,18 +43,88 @@ impl Export {
             Bay::One => hall_metric::export(recorded),
             Bay::Two => plain_imperial::export(recorded),
             Bay::Three => strike_lines::export(recorded),
+            Bay::Four => session_tree::export(recorded),
+            Bay::Five => range_book::export(recorded),
+            Bay::Six => ball_journal::export(recorded),
+            Bay::TeeOne => tee_columns::export(recorded),
         }
     }
 
-    /// The line of a shot in the file, from 1.
-    pub fn line_of(&self, shot: usize) -> usize {
-        self.head.len() + shot + 1
+    /// An export of text.
+    pub fn of_lines(recorded: &Recorded, lines: Lines) -> Export {
+        Export { path: recorded.session.path(), content: Content::Lines(lines) }
+    }
+
+    /// How many shots it holds, sound or broken.
+    pub fn shots(&self) -> usize {
+        match &self.content {
+            Content::Lines(lines) => lines.shots.len(),
+            Content::Book(book) => book.rows.len(),
+            Content::Columns(columns) => columns.rows.len(),
+        }
+    }
+
+    /// The row of a shot in the file, from 1: its line, its row in the sheet, or its number.
+    pub fn row_of(&self, shot: usize) -> usize {
+        match &self.content {
+            Content::Lines(lines) => lines.shots[shot] + 1,
+            Content::Book(_) => range_book::FIRST_ROW + shot,
+            Content::Columns(_) => shot + 1,
+        }
     }
 
     /// The file's bytes.
-    pub fn bytes(&self) -> Vec<u8> {
+    pub fn bytes(&self) -> Result<Vec<u8>, AcademyError> {
+        let unwritable = |message: String| AcademyError::Unwritable { path: self.path.clone(), message };
+        match &self.content {
+            Content::Lines(lines) => Ok(lines.bytes()),
+            Content::Book(book) => book.bytes().map_err(|error| unwritable(error.to_string())),
+            Content::Columns(columns) => columns.bytes().map_err(|error| unwritable(error.to_string())),
+        }
+    }
+}
+
+/// Lines of text, some of which hold a shot.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lines {
+    /// Every line without its end.
+    pub lines: Vec<String>,
+    /// Positions of the lines that hold a shot, in the order of the shots.
+    pub shots: Vec<usize>,
+    line_end: &'static str,
+    encoding: Encoding,
+}
+
+impl Lines {
+    /// No line yet.
+    pub fn new(line_end: &'static str, encoding: Encoding) -> Lines {
+        Lines { lines: Vec::new(), shots: Vec::new(), line_end, encoding }
+    }
+
+    /// Adds a line that holds no shot.
+    pub fn push(&mut self, line: impl Into<String>) {
+        self.lines.push(line.into());
+    }
+
+    /// Adds lines that hold no shot.
+    pub fn extend(&mut self, lines: impl IntoIterator<Item = String>) {
+        self.lines.extend(lines);
+    }
+
+    /// Adds the line of the next shot.
+    pub fn push_shot(&mut self, line: String) {
+        self.shots.push(self.lines.len());
+        self.lines.push(line);
+    }
+
+    /// The line of a shot, to be broken.
+    pub fn shot_mut(&mut self, shot: usize) -> Option<&mut String> {
+        self.lines.get_mut(*self.shots.get(shot)?)
+    }
+
+    fn bytes(&self) -> Vec<u8> {
         let mut text = String::new();
-        for line in self.head.iter().chain(&self.shots) {
+        for line in &self.lines {
             text.push_str(line);
             text.push_str(self.line_end);
         }
@@ -61,6 +139,11 @@ impl Export {
             }
         }
     }
+}
+
+/// The shots of a session in runs of one player, club and purpose, as some devices group them.
+pub fn runs(shots: &[DemoShot]) -> impl Iterator<Item = &[DemoShot]> {
+    shots.chunk_by(|one, next| (one.logged_as, one.club_id, one.intent) == (next.logged_as, next.club_id, next.intent))
 }
 
 /// A number with a fixed count of decimals, never `-0`.

@@ -2,7 +2,7 @@
 
 use shot::{Intent, Quantity};
 
-use super::export::{Encoding, Export, fixed};
+use super::export::{Encoding, Export, Lines, fixed};
 use super::record::{DemoShot, Recorded};
 
 const HEADER: &str =
@@ -15,19 +15,18 @@ pub fn export(recorded: &Recorded) -> Export {
     let head = vec![
         "Halle: 1".to_owned(),
         format!("Sitzung: {}", recorded.session.text()),
-        format!("Lufttemperatur: {}", with_comma(recorded.air.temperature_c, 1)),
-        format!("Luftdruck: {}", fixed(recorded.air.pressure_hpa, 0)),
-        format!("Feuchte: {}", fixed(recorded.air.humidity_pct, 0)),
+        format!("Lufttemperatur: {}", with_comma(recorded.weather.air.temperature_c, 1)),
+        format!("Luftdruck: {}", fixed(recorded.weather.air.pressure_hpa, 0)),
+        format!("Feuchte: {}", fixed(recorded.weather.air.humidity_pct, 0)),
         "---".to_owned(),
         HEADER.to_owned(),
     ];
-    Export {
-        path: recorded.session.path(),
-        head,
-        shots: recorded.shots.iter().map(line).collect(),
-        line_end: "\r\n",
-        encoding: Encoding::Utf16LittleEndian,
+    let mut lines = Lines::new("\r\n", Encoding::Utf16LittleEndian);
+    lines.extend(head);
+    for shot in &recorded.shots {
+        lines.push_shot(line(shot));
     }
+    Export::of_lines(recorded, lines)
 }
 
 fn line(shot: &DemoShot) -> String {

@@ -1,19 +1,26 @@
-//! The demo academy: eight weeks of exports from three bays, with the truth behind every shot.
+//! The demo academy: eight weeks of exports from six bays and a tee, with the truth behind every shot.
 
+mod ball_journal;
+pub mod bay;
 pub mod cast;
 pub mod export;
 mod hall_metric;
+pub mod marks;
 mod oddities;
 pub mod people;
 mod plain_imperial;
 pub mod practice;
+mod range_book;
 mod readme;
 pub mod record;
 mod roster;
+mod session_tree;
 mod strike_lines;
 pub mod tally;
+mod tee_columns;
 pub mod timetable;
 mod truth;
+pub mod weather;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -39,6 +46,8 @@ pub enum FileKind {
     Duplicate,
     /// A file that is no export.
     NoExport,
+    /// A list of strikes noted by hand.
+    StrikeMarks,
 }
 
 impl FileKind {
@@ -49,6 +58,7 @@ impl FileKind {
             FileKind::BrokenRows => "export with broken rows",
             FileKind::Duplicate => "duplicate",
             FileKind::NoExport => "no export",
+            FileKind::StrikeMarks => "strike marks",
         }
     }
 }
@@ -60,10 +70,18 @@ pub struct DemoFile {
     pub path: String,
     /// What it is.
     pub kind: FileKind,
-    /// Lines that hold a shot, sound or broken.
+    /// Rows that hold a shot, sound or broken.
     pub shots: usize,
-    /// Lines that are broken.
+    /// Rows that are broken.
     pub broken: usize,
+    /// Rows that hold a strike mark.
+    pub marks: usize,
+}
+
+impl DemoFile {
+    fn new(path: &str, kind: FileKind) -> DemoFile {
+        DemoFile { path: path.to_owned(), kind, shots: 0, broken: 0, marks: 0 }
+    }
 }
 
 /// The whole demo.
@@ -89,32 +107,42 @@ pub fn generate(seed: u64, heads: &HeadBook) -> Result<Demo, AcademyError> {
     let mut contents = BTreeMap::new();
     let mut files = Vec::new();
     let mut truth_lines = vec![truth::COLUMNS.to_owned()];
+    let mut truth_of_marks = vec![marks::COLUMNS.to_owned()];
     let mut copied = false;
 
     for session in &recorded {
         let mut export = Export::of(session);
         let plan = &session.session;
         let broken =
-            if plan.extra == Extra::BrokenRows { oddities::break_lines(&mut export, plan.bay) } else { Vec::new() };
+            if plan.extra == Extra::BrokenRows { oddities::break_rows(&mut export, plan.bay) } else { Vec::new() };
         truth_lines.extend(truth::rows(session, &export, &broken));
-        let bytes = export.bytes();
+        let bytes = export.bytes()?;
         let kind = if broken.is_empty() { FileKind::Export } else { FileKind::BrokenRows };
-        files.push(DemoFile { path: export.path.clone(), kind, shots: export.shots.len(), broken: broken.len() });
+        let file = DemoFile { shots: export.shots(), broken: broken.len(), ..DemoFile::new(&export.path, kind) };
 
+        if plan.has_marks() {
+            let list = marks::list(seed, session, &export, &broken);
+            files.push(DemoFile { marks: list.marks, ..DemoFile::new(&list.path, FileKind::StrikeMarks) });
+            contents.insert(list.path, list.text.into_bytes());
+            truth_of_marks.extend(list.truth);
+        }
         if !copied && plan.bay == Bay::Two && plan.week == WEEK_OF_THE_COPY {
             copied = true;
             let path = oddities::name_of_copy(&export.path);
-            contents.insert(path.clone(), bytes.clone());
-            files.push(DemoFile { path, kind: FileKind::Duplicate, shots: export.shots.len(), broken: 0 });
+            files.push(DemoFile { shots: export.shots(), ..DemoFile::new(&path, FileKind::Duplicate) });
+            contents.insert(path, bytes.clone());
         }
+        files.push(file);
         contents.insert(export.path, bytes);
     }
     contents.insert(oddities::NOTE_PATH.to_owned(), oddities::NOTE.as_bytes().to_vec());
-    files.push(DemoFile { path: oddities::NOTE_PATH.to_owned(), kind: FileKind::NoExport, shots: 0, broken: 0 });
+    files.push(DemoFile::new(oddities::NOTE_PATH, FileKind::NoExport));
     files.sort_by(|one, other| one.path.cmp(&other.path));
 
     truth_lines.push(String::new());
     contents.insert("truth/truth.csv".to_owned(), truth_lines.join("\n").into_bytes());
+    truth_of_marks.push(String::new());
+    contents.insert("truth/marks.csv".to_owned(), truth_of_marks.join("\n").into_bytes());
     contents.insert("truth/files.csv".to_owned(), list_of_files(&files).into_bytes());
     let readme = readme::text(seed, &files, &recorded);
     contents.insert("README.md".to_owned(), readme.into_bytes());
@@ -122,9 +150,9 @@ pub fn generate(seed: u64, heads: &HeadBook) -> Result<Demo, AcademyError> {
 }
 
 fn list_of_files(files: &[DemoFile]) -> String {
-    let mut text = "file,kind,shots,broken\n".to_owned();
+    let mut text = "file,kind,shots,broken,marks\n".to_owned();
     for file in files {
-        let _ = writeln!(text, "{},{},{},{}", file.path, file.kind.word(), file.shots, file.broken);
+        let _ = writeln!(text, "{},{},{},{},{}", file.path, file.kind.word(), file.shots, file.broken, file.marks);
     }
     text
 }

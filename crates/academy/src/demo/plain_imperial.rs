@@ -2,7 +2,7 @@
 
 use shot::{Intent, Quantity};
 
-use super::export::{Encoding, Export, fixed};
+use super::export::{Encoding, Export, Lines, fixed};
 use super::record::{DemoShot, Recorded};
 use crate::device::{M_PER_YARD, MPS_PER_MPH};
 
@@ -12,13 +12,12 @@ const MISSING: &str = "--";
 
 /// Writes a session as the device of bay 2 does.
 pub fn export(recorded: &Recorded) -> Export {
-    Export {
-        path: recorded.session.path(),
-        head: vec![HEADER.to_owned(), UNITS.to_owned()],
-        shots: recorded.shots.iter().map(line).collect(),
-        line_end: "\r\n",
-        encoding: Encoding::Utf8,
+    let mut lines = Lines::new("\r\n", Encoding::Utf8);
+    lines.extend([HEADER.to_owned(), UNITS.to_owned()]);
+    for shot in &recorded.shots {
+        lines.push_shot(line(shot));
     }
+    Export::of_lines(recorded, lines)
 }
 
 fn line(shot: &DemoShot) -> String {

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Duration, NaiveDateTime, TimeZone, Timelike, Utc};
-use flight::{Conditions, MoistAir, air_density};
 use impact::HeadBook;
 use rand::Rng;
 use rand_chacha::ChaCha12Rng;
@@ -14,8 +13,8 @@ use super::cast::Member;
 use super::people::{self, VISITOR};
 use super::practice::{self, Block};
 use super::timetable::{Bay, Extra, Session, ZONE, sessions};
-use crate::habits::normal;
-use crate::{AcademyError, ClubInHand, DeviceKind, Form, ModelError, Observed, Player, TrueBall, TrueShot, draw_shot};
+use super::weather::Weather;
+use crate::{AcademyError, ClubInHand, Form, ModelError, Observed, Player, TrueBall, TrueShot, draw_shot};
 
 /// One shot of the demo.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,10 +44,12 @@ pub struct DemoShot {
 pub struct Recorded {
     /// The plan of it.
     pub session: Session,
-    /// Air in the bay.
-    pub air: MoistAir,
-    /// The shots in the order of time.
+    /// The air.
+    pub weather: Weather,
+    /// The shots that the device noticed, in the order of time.
     pub shots: Vec<DemoShot>,
+    /// The shots that it did not notice, in the order of time; their number is 0.
+    pub unseen: Vec<DemoShot>,
 }
 
 /// A stream of draws of its own for each purpose, so that adding a session does not change the others.
@@ -87,9 +88,13 @@ pub fn equip(seed: u64, heads: &HeadBook) -> Result<People, AcademyError> {
 pub fn record(seed: u64, people: &People) -> Result<Vec<Recorded>, AcademyError> {
     let mut practised: BTreeMap<&str, u32> = BTreeMap::new();
     let mut recorded = Vec::new();
-    for session in sessions(&mut stream(seed, "timetable")) {
+    let mut further = stream(seed, "timetable of the further bays");
+    for session in sessions(&mut stream(seed, "timetable"), &mut further) {
         let mut rng = stream(seed, &format!("session {}", session.path()));
-        recorded.push(play(session, people, &mut practised, &mut rng)?);
+        let mut unseen = stream(seed, &format!("unseen {}", session.path()));
+        let mut played = play(session, people, &mut practised, &mut rng)?;
+        overlook(&mut played, &mut unseen);
+        recorded.push(played);
     }
     Ok(recorded)
 }
@@ -119,9 +124,8 @@ fn play(
     practised: &mut BTreeMap<&'static str, u32>,
     rng: &mut ChaCha12Rng,
 ) -> Result<Recorded, AcademyError> {
-    let air = air_of_the_bay(rng);
-    let conditions = Conditions { air_density: air_density(&air).unwrap_or(1.2), ..Conditions::default() };
-    let device = device_of(session.bay);
+    let weather = Weather::draw(session.bay, rng);
+    let device = session.bay.device();
 
     let mut forms = Vec::new();
     let mut per_player = Vec::new();
@@ -150,6 +154,7 @@ fn play(
         let person = &people[who].0;
         let club = person.club(club_id).ok_or_else(|| no_shot(who, club_id))?;
         for plan in plans {
+            let conditions = weather.at_the_shot(rng);
             let truth = draw_shot(person, club, &forms[player], &plan, &conditions, &ModelError::default(), rng)?;
             let observed = device.observe(&truth, rng);
             local = shown_by_the_clock(session.bay, local + Duration::milliseconds(rng.random_range(28_000..52_000)));
@@ -172,7 +177,23 @@ fn play(
             practised.entry(shot.swung_by).or_insert(session.week);
         }
     }
-    Ok(Recorded { session, air, shots })
+    Ok(Recorded { session, weather, shots, unseen: Vec::new() })
+}
+
+/// Takes out the shots that the device does not notice; it counts only those that it does.
+fn overlook(recorded: &mut Recorded, rng: &mut ChaCha12Rng) {
+    let share = recorded.session.bay.unseen_share();
+    let (mut seen, mut unseen) = (Vec::new(), Vec::new());
+    for mut shot in std::mem::take(&mut recorded.shots) {
+        if rng.random::<f64>() < share {
+            unseen.push(DemoShot { number: 0, ..shot });
+        } else {
+            shot.number = seen.len() + 1;
+            seen.push(shot);
+        }
+    }
+    recorded.shots = seen;
+    recorded.unseen = unseen;
 }
 
 /// Who demonstrates in a player's session.
@@ -180,24 +201,6 @@ const DEMONSTRATING_COACH: &str = "rowan";
 
 fn no_shot(player: &str, club: &str) -> AcademyError {
     AcademyError::NoShot { player: player.to_owned(), club: club.to_owned() }
-}
-
-/// The device of a bay.
-pub fn device_of(bay: Bay) -> DeviceKind {
-    match bay {
-        Bay::One => DeviceKind::hall_metric(),
-        Bay::Two => DeviceKind::plain_imperial(),
-        Bay::Three => DeviceKind::strike_lines(),
-    }
-}
-
-/// Heated halls by the sea: the values are rounded as the devices print them, so that print and truth agree.
-fn air_of_the_bay(rng: &mut ChaCha12Rng) -> MoistAir {
-    MoistAir {
-        temperature_c: ((19.5 + 1.4 * normal(rng)) * 10.0).round() / 10.0,
-        pressure_hpa: (1010.0 + 9.0 * normal(rng)).clamp(975.0, 1040.0).round(),
-        humidity_pct: (50.0 + 7.0 * normal(rng)).clamp(25.0, 80.0).round(),
-    }
 }
 
 /// Whether the player works with the strike gate in this session: in bay 3, where the strike is seen.
@@ -216,9 +219,8 @@ fn form_of(member: &Member, practised: Option<u32>, rng: &mut ChaCha12Rng) -> Fo
     form
 }
 
-/// The clock of bay 2 shows whole seconds; what it does not show is nowhere else either.
 fn shown_by_the_clock(bay: Bay, local: NaiveDateTime) -> NaiveDateTime {
-    if bay == Bay::Two { local.with_nanosecond(0).unwrap_or(local) } else { local }
+    if bay.shows_whole_seconds() { local.with_nanosecond(0).unwrap_or(local) } else { local }
 }
 
 fn moment_of(local: NaiveDateTime) -> Result<DateTime<Utc>, AcademyError> {

@@ -3,18 +3,16 @@
 use serde_json::{Value, json};
 use shot::{Intent, Quantity};
 
-use super::export::{Encoding, Export, rounded};
+use super::export::{Encoding, Export, Lines, rounded};
 use super::record::{DemoShot, Recorded};
 
 /// Writes a session as the device of bay 3 does.
 pub fn export(recorded: &Recorded) -> Export {
-    Export {
-        path: recorded.session.path(),
-        head: Vec::new(),
-        shots: recorded.shots.iter().map(|shot| line(recorded, shot)).collect(),
-        line_end: "\n",
-        encoding: Encoding::Utf8,
+    let mut lines = Lines::new("\n", Encoding::Utf8);
+    for shot in &recorded.shots {
+        lines.push_shot(line(recorded, shot));
     }
+    Export::of_lines(recorded, lines)
 }
 
 fn line(recorded: &Recorded, shot: &DemoShot) -> String {
@@ -66,9 +64,9 @@ fn line(recorded: &Recorded, shot: &DemoShot) -> String {
         (
             "air",
             object(&[
-                ("t", json!(recorded.air.temperature_c).to_string()),
-                ("p", json!(recorded.air.pressure_hpa).to_string()),
-                ("rh", json!(recorded.air.humidity_pct).to_string()),
+                ("t", json!(recorded.weather.air.temperature_c).to_string()),
+                ("p", json!(recorded.weather.air.pressure_hpa).to_string()),
+                ("rh", json!(recorded.weather.air.humidity_pct).to_string()),
             ]),
         ),
         (

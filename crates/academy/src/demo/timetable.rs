@@ -3,6 +3,8 @@
 use chrono::{Datelike, Duration, NaiveDate, NaiveDateTime, NaiveTime};
 use rand::Rng;
 
+pub use super::bay::Bay;
+
 /// The zone of the demo academy.
 pub const ZONE: chrono_tz::Tz = chrono_tz::Europe::Dublin;
 /// How many ISO weeks the demo has.
@@ -11,28 +13,6 @@ pub const WEEKS: u32 = 8;
 /// The Monday of the first week. The last day is Sunday 2026-11-22; clocks go back on Sunday 2026-10-25.
 pub fn first_day() -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 9, 28).expect("the day exists")
-}
-
-/// A bay with the device that stands in it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Bay {
-    /// hall-metric.
-    One,
-    /// plain-imperial.
-    Two,
-    /// strike-lines.
-    Three,
-}
-
-impl Bay {
-    /// The folder of the bay's exports.
-    pub fn folder(self) -> &'static str {
-        match self {
-            Bay::One => "bay1",
-            Bay::Two => "bay2",
-            Bay::Three => "bay3",
-        }
-    }
 }
 
 /// What a session holds beside ordinary practice.
@@ -137,44 +117,75 @@ const SLOTS: [Slot; 31] = [
     special(0, (21, 0), Bay::One, &["curlew"], 3, Extra::BrokenRows),
 ];
 
+// Of the bays that came later. They draw from a stream of their own, so that the sessions above stay as they were.
+const FURTHER_SLOTS: [Slot; 20] = [
+    slot(1, (19, 30), Bay::Four, &["wren"], Turn::Weekly),
+    slot(2, (16, 0), Bay::Four, &["siskin", "linnet"], Turn::Odd),
+    slot(3, (19, 30), Bay::Four, &["plover"], Turn::Weekly),
+    slot(6, (16, 30), Bay::Four, &["curlew"], Turn::Even),
+    slot(0, (18, 30), Bay::Five, &["kestrel"], Turn::Odd),
+    slot(1, (20, 0), Bay::Five, &["heron"], Turn::Even),
+    slot(2, (20, 0), Bay::Five, &["avocet"], Turn::Even),
+    slot(4, (18, 30), Bay::Five, &["swift"], Turn::Weekly),
+    slot(0, (17, 0), Bay::Six, &["osprey"], Turn::Even),
+    slot(3, (20, 0), Bay::Six, &["merlin"], Turn::Even),
+    slot(5, (16, 0), Bay::Six, &["dunlin"], Turn::Odd),
+    slot(5, (11, 0), Bay::TeeOne, &["avocet"], Turn::Odd),
+    slot(5, (13, 0), Bay::TeeOne, &["wren"], Turn::Even),
+    slot(6, (11, 0), Bay::TeeOne, &["plover"], Turn::Even),
+    slot(6, (12, 30), Bay::TeeOne, &["swift"], Turn::Odd),
+    special(4, (12, 0), Bay::Four, &["osprey"], 2, Extra::BrokenRows),
+    special(3, (12, 0), Bay::Five, &["curlew"], 5, Extra::BrokenRows),
+    special(1, (15, 0), Bay::Six, &["swift"], 1, Extra::BrokenRows),
+    special(2, (13, 0), Bay::TeeOne, &["heron"], 6, Extra::BrokenRows),
+    special(6, (14, 0), Bay::TeeOne, &["kestrel"], 4, Extra::None),
+];
+
+/// Weeks in which the strikes of bay 4 are noted by hand.
+pub const WEEKS_WITH_MARKS: [u32; 5] = [1, 2, 4, 5, 7];
+
 /// A coach joins heron's Monday session of this week and shows what toe and heel strikes do.
 const DEMONSTRATION_AS_PLAYER: (u32, &str) = (5, "heron");
 /// Chance that an ordinary session is called off.
 const CALLED_OFF: f64 = 0.05;
 
-/// Every session of the demo in the order of time.
-pub fn sessions<R: Rng + ?Sized>(rng: &mut R) -> Vec<Session> {
+/// Every session of the demo in the order of time. The bays that came later draw from `further`.
+pub fn sessions<R: Rng + ?Sized>(rng: &mut R, further: &mut R) -> Vec<Session> {
     let mut sessions = Vec::new();
     for week in 0..WEEKS {
-        for slot in &SLOTS {
-            let called_off = rng.random::<f64>() < CALLED_OFF;
-            let (takes_place, regular) = match slot.turn {
-                Turn::Weekly => (true, true),
-                Turn::Even => (week % 2 == 0, true),
-                Turn::Odd => (week % 2 == 1, true),
-                Turn::Once(only) => (week == only, false),
-            };
-            let with_coach = slot.bay == Bay::Two && (week, slot.players[0]) == DEMONSTRATION_AS_PLAYER;
-            if !takes_place || (regular && called_off && !with_coach) {
-                continue;
-            }
-            let date = first_day() + Duration::weeks(i64::from(week)) + Duration::days(slot.weekday);
-            let (hour, minute) = slot.start;
-            let start = NaiveTime::from_hms_opt(hour, minute, 0).expect("the slots hold times of day");
-            sessions.push(Session {
-                bay: slot.bay,
-                week,
-                start: date.and_time(start),
-                players: slot.players.to_vec(),
-                number_of_day: 0,
-                sessions_of_day: 0,
-                extra: if with_coach { Extra::DemonstrationAsPlayer } else { slot.extra },
-            });
-        }
+        sessions.extend(SLOTS.iter().filter_map(|slot| session_of(slot, week, rng)));
+        sessions.extend(FURTHER_SLOTS.iter().filter_map(|slot| session_of(slot, week, further)));
     }
     sessions.sort_by_key(|session| (session.start, session.bay));
     number_within_days(&mut sessions);
     sessions
+}
+
+/// The session of a slot in one week, if it takes place.
+fn session_of<R: Rng + ?Sized>(slot: &Slot, week: u32, rng: &mut R) -> Option<Session> {
+    let called_off = rng.random::<f64>() < CALLED_OFF;
+    let (takes_place, regular) = match slot.turn {
+        Turn::Weekly => (true, true),
+        Turn::Even => (week.is_multiple_of(2), true),
+        Turn::Odd => (!week.is_multiple_of(2), true),
+        Turn::Once(only) => (week == only, false),
+    };
+    let with_coach = slot.bay == Bay::Two && (week, slot.players[0]) == DEMONSTRATION_AS_PLAYER;
+    if !takes_place || (regular && called_off && !with_coach) {
+        return None;
+    }
+    let date = first_day() + Duration::weeks(i64::from(week)) + Duration::days(slot.weekday);
+    let (hour, minute) = slot.start;
+    let start = NaiveTime::from_hms_opt(hour, minute, 0).expect("the slots hold times of day");
+    Some(Session {
+        bay: slot.bay,
+        week,
+        start: date.and_time(start),
+        players: slot.players.to_vec(),
+        number_of_day: 0,
+        sessions_of_day: 0,
+        extra: if with_coach { Extra::DemonstrationAsPlayer } else { slot.extra },
+    })
 }
 
 fn number_within_days(sessions: &mut [Session]) {
@@ -189,9 +200,9 @@ impl Session {
     /// The device's own session text.
     pub fn text(&self) -> String {
         let date = self.start.date();
+        let day_and_number = format!("{}-{}", date.format("%Y%m%d"), self.number_of_day);
         match self.bay {
-            Bay::One => format!("H1-{}-{}", date.format("%Y%m%d"), self.number_of_day),
-            Bay::Three => format!("c3-{}-{}", date.format("%Y%m%d"), self.number_of_day),
+            Bay::One => format!("H1-{day_and_number}"),
             Bay::Two => {
                 let letter = if self.sessions_of_day > 1 {
                     "abcdefgh".get(self.number_of_day - 1..self.number_of_day)
@@ -200,16 +211,31 @@ impl Session {
                 };
                 format!("{:02}{:02}{}", date.month(), date.day(), letter.unwrap_or(""))
             }
+            Bay::Three => format!("c3-{day_and_number}"),
+            Bay::Four => format!("X4-{day_and_number}"),
+            Bay::Five => format!("B5-{day_and_number}"),
+            Bay::Six => format!("S6-{day_and_number}"),
+            Bay::TeeOne => format!("T1-{day_and_number}"),
         }
     }
 
     /// The export's path below the demo folder.
     pub fn path(&self) -> String {
+        let (day, number) = (self.start.date().format("%Y%m%d"), self.number_of_day);
         let name = match self.bay {
             Bay::One => format!("{}.txt", self.text()),
             Bay::Two => format!("session_{}_bay2.csv", self.text()),
             Bay::Three => format!("{}.jsonl", self.text()),
+            Bay::Four => format!("seance-4-{day}-{number}.xml"),
+            Bay::Five => format!("boekje_{day}_{number}.xlsx"),
+            Bay::Six => format!("sala6-{day}-{number}.json"),
+            Bay::TeeOne => format!("tee1_{day}_{number}.parquet"),
         };
         format!("{}/{name}", self.bay.folder())
+    }
+
+    /// Whether somebody notes the strikes by hand.
+    pub fn has_marks(&self) -> bool {
+        self.bay == Bay::Four && WEEKS_WITH_MARKS.contains(&self.week)
     }
 }

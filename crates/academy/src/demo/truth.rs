@@ -13,12 +13,12 @@ ball_speed_mps,elevation_deg,azimuth_deg,spin_rpm,tilt_deg,\
 carry_m,lateral_m,centred_carry_m,centred_lateral_m,intended_carry_m,intended_lateral_m,both_carry_m,both_lateral_m,\
 reference_carry_m,reference_lateral_m,carry_lost_to_strike_m,cause";
 
-/// The rows of one session, without those whose lines are broken.
+/// The rows of one session, without those whose rows are broken.
 pub fn rows(recorded: &Recorded, export: &Export, broken: &[(usize, &str)]) -> Vec<String> {
     let mut rows = Vec::new();
     for (position, shot) in recorded.shots.iter().enumerate() {
         if broken.iter().all(|(lost, _)| *lost != position) {
-            rows.push(row(&export.path, export.line_of(position), shot));
+            rows.push(row(&export.path, export.row_of(position), shot));
         }
     }
     rows

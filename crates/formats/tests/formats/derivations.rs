@@ -163,9 +163,8 @@ fn derivations_that_cannot_serve_are_faults() {
             "lateral_m is both derived and read directly",
         ),
         (
-            format!(
-                "[derived.carry]\nalongLine = {{ field = \"a\", unit = \"m\", playerFrame = true }}\nmeasured = true\n"
-            ),
+            "[derived.carry]\nalongLine = { field = \"a\", unit = \"m\", playerFrame = true }\nmeasured = true\n"
+                .to_owned(),
             "deriving this needs lateral_m",
         ),
         (

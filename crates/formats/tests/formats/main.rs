@@ -2,14 +2,22 @@
 
 mod derivations;
 mod dialects;
+mod documents;
 mod drafting;
+mod drift;
+mod elements;
 mod faults;
+mod hostile;
 mod marks;
+mod packages;
 mod recognition;
 mod robustness;
 mod shipped;
+mod survive;
 mod times;
+mod torture;
 mod values;
+mod workbooks;
 
 use std::path::{Path, PathBuf};
 

@@ -1,8 +1,8 @@
 //! No bytes make a parser panic, loop, or forget a row.
 
 use proptest::prelude::*;
-use shot::Severity;
 
+use crate::survive::survive;
 use crate::{shipped, shipped_dir, site};
 
 /// Names and bytes of the shipped samples, with the pack's name.
@@ -20,36 +20,8 @@ fn samples() -> Vec<(String, String, Vec<u8>)> {
     samples
 }
 
-/// What holds of every outcome, whatever the bytes.
 fn check(pack: &formats::Pack, name: &str, bytes: &[u8]) {
-    let file = pack.parse(name, bytes, &site());
-    let lines = i64::try_from(bytes.len()).expect("a small file") + 1;
-    let rejected = file.problems.iter().filter(|problem| problem.severity == Severity::Rejected);
-    let refused = rejected.clone().any(|problem| problem.line == 0);
-    // Every row is either taken, rejected, or said to hold no mark; never two of these and never lost.
-    if !refused {
-        let taken = file.shots.len() + file.marks.len();
-        let unmarked = file.problems.iter().filter(|problem| problem.rule == "no-mark").count();
-        assert_eq!((taken + unmarked) as u64 + file.rows_rejected(), file.rows_seen);
-    }
-    assert!(file.shots.is_empty() || file.marks.is_empty());
-    for mark in &file.marks {
-        assert!((1..=lines).contains(&mark.source_row));
-        assert!(!rejected.clone().any(|problem| problem.line == mark.source_row));
-    }
-    for shot in &file.shots {
-        assert!((1..=lines).contains(&shot.source_row));
-        assert!(!rejected.clone().any(|problem| problem.line == shot.source_row));
-        assert!(shot.measures.implausible().is_empty());
-    }
-    for problem in &file.problems {
-        assert!((0..=lines).contains(&problem.line));
-        assert!(problem.text.chars().count() <= 201);
-        assert!(!problem.rule.is_empty() && !problem.message.is_empty() && !problem.hint.is_empty());
-    }
-    let share = file.problem_share();
-    assert!((0.0..=1.0).contains(&share));
-    let _ = pack.structural_end(bytes);
+    survive(pack, name, bytes, &site());
 }
 
 /// One change to a sample.
@@ -109,6 +81,7 @@ proptest! {
     fn arbitrary_bytes_are_survived(bytes in prop::collection::vec(any::<u8>(), 0..2000), name in ".{0,40}") {
         let set = shipped();
         let _ = set.recognise(&name, &bytes);
+        let _ = set.drift(&name, &bytes);
         for pack in set.packs() {
             check(pack, &name, &bytes);
         }
@@ -123,6 +96,7 @@ proptest! {
             }
             check(set.pack(&pack).expect("shipped"), &name, &bytes);
             let _ = set.recognise(&name, &bytes);
+            let _ = set.drift(&name, &bytes);
         }
     }
 
@@ -133,6 +107,25 @@ proptest! {
         let head: Vec<String> = header.expect("text").lines().take(2).map(str::to_owned).collect();
         let text = format!("{}\n{}\n", head.join("\n"), cells.join(","));
         check(set.pack("plain-imperial").expect("shipped"), "session_1_bay1.csv", text.as_bytes());
+    }
+
+    #[test]
+    fn arbitrary_text_is_survived_in_any_dialect(
+        keys in prop::sample::subsequence(
+            vec![
+                "escapeChar = \"\\\\\"", "doubleQuote = false", "skipInitialSpace = true", "commentChar = \"#\"", "headerRows = [1, 2]",
+                "headerFill = true", "unitsRow = 3", "shortRows = \"pad\"", "preamble = { lines = 1 }", "encoding = [\"utf-8\", \"utf-16le\", \"iso-8859-15\"]",
+            ],
+            0..10,
+        ),
+        text in "([tv,\"\\\\# \n\r\0]|1776006429|é){0,60}",
+    ) {
+        let set = crate::sound(&(crate::small_head("\"t\", \"v\"", &keys.join("\n")) + crate::BALL_SPEED));
+        let head = if keys.contains(&"headerRows = [1, 2]") { "t,v\n,\n" } else { "t,v\n" };
+        for bytes in [text.clone().into_bytes(), format!("{head}{text}").into_bytes()] {
+            check(crate::only(&set), "a.csv", &bytes);
+            let _ = set.drift("a.csv", &bytes);
+        }
     }
 
     #[test]

@@ -29,6 +29,9 @@ fn instants(file: &ParsedFile) -> Vec<(String, String)> {
     file.shots.iter().map(row).collect()
 }
 
+/// Local time, instant in UTC, quality.
+type Rows = [(&'static str, &'static str, &'static str); 6];
+
 const PARTS: &str = "parts = [{ field = \"d\" }, { field = \"c\" }]\n";
 
 #[test]
@@ -36,7 +39,7 @@ fn the_repeated_hour_is_told_by_the_order_of_the_rows() {
     // [source: Python zoneinfo, fold = 0 and 1: Europe/Berlin 2025-10-26, America/New_York 2025-11-02, and
     //  Australia/Lord_Howe 2026-04-05, where clocks go back by half an hour]
     let resolved = "ambiguous-hour-resolved";
-    let cases: [(&str, &str, [(&str, &str, &str); 6]); 3] = [
+    let cases: [(&str, &str, Rows); 3] = [
         (
             "Europe/Berlin",
             "26.10.2025",

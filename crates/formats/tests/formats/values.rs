@@ -27,6 +27,9 @@ fn value(set: &PackSet, quantity: Quantity, cell: &str) -> Result<Option<f64>, S
     }
 }
 
+/// The value of a cell, or the rule it breaks.
+type Expected = Result<Option<f64>, &'static str>;
+
 #[test]
 fn cells_become_numbers_in_our_sign_and_unit() {
     let words = "unit = \"deg\", sign = \"suffix\", positiveSuffix = [\"open\"], negativeSuffix = [\"closed\"], zeroWords = [\"square\"]";
@@ -36,14 +39,14 @@ fn cells_become_numbers_in_our_sign_and_unit() {
     let none = Err("not-a-number");
     let unclear = Err("sign-unclear");
     // Quantity, schema keys, measure keys, cell, value. [derived: worked by hand; 1 yd = 0.9144 m by NIST SP 811]
-    let cases: Vec<(&str, &str, &str, &str, Result<Option<f64>, &str>)> = vec![
+    let cases: [(&str, &str, &str, &str, Expected); 22] = [
         ("path_deg", "", words, "2.1 open", Ok(Some(2.1))),
         ("path_deg", "", words, "Closed 1.3", Ok(Some(-1.3))),
         ("path_deg", "", words, "SQUARE", Ok(Some(0.0))),
         ("path_deg", "", words, "0", Ok(Some(0.0))),
-        ("path_deg", "", words, "1.3", unclear.clone()),
-        ("path_deg", "", words, "-1.3 open", unclear.clone()),
-        ("path_deg", "", words, "1.3 ajar", none.clone()),
+        ("path_deg", "", words, "1.3", unclear),
+        ("path_deg", "", words, "-1.3 open", unclear),
+        ("path_deg", "", words, "1.3 ajar", none),
         ("lateral_m", "", sides, "R12", Ok(Some(12.0 * 0.9144))),
         ("lateral_m", "", sides, "10 m left", Ok(Some(-10.0))),
         ("lateral_m", "", sides, "Right 10 m", Ok(Some(10.0))),
@@ -53,7 +56,7 @@ fn cells_become_numbers_in_our_sign_and_unit() {
         ("spin_rpm", "groupChar = \"'\"", plain, "2'950", Ok(Some(2950.0))),
         ("spin_rpm", "groupChar = \"'\"", plain, "2\u{2019}950.5", Ok(Some(2950.5))),
         ("spin_rpm", "groupChar = \" \"\ndecimalChar = \",\"", plain, "2\u{202f}950,5", Ok(Some(2950.5))),
-        ("spin_rpm", "groupChar = \".\"\ndecimalChar = \",\"", plain, "2.95", none.clone()),
+        ("spin_rpm", "groupChar = \".\"\ndecimalChar = \",\"", plain, "2.95", none),
         ("spin_rpm", "missingValues = [\"-9999\"]", plain, "-9999", Ok(None)),
         ("spin_rpm", "missingValues = [\"-9999\"]", plain, "-9999.00", Ok(None)),
         ("strike_toe_mm", "missingValues = [\"99.9\"]", inverted, "99.90", Ok(None)),
@@ -221,4 +224,21 @@ fn keys_that_do_not_fit_together_are_faults() {
     assert!(load_text(&twice).1[0].message.contains("two tasks"));
     let quote = small_head("\"t\", \"v\"", "escapeChar = '\"'") + BALL_SPEED;
     assert!(load_text(&quote).1[0].message.contains("is the quote"));
+}
+
+#[test]
+fn a_pack_proves_its_player_frame_with_hands_of_its_own() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let pack = folder.path().join("small");
+    std::fs::create_dir(&pack).expect("a folder");
+    let format = small_head("\"t\", \"v\", \"p\"", "")
+        + "[shot]\nplayer = { field = \"p\" }\n[measures]\npath_deg = { field = \"v\", unit = \"deg\", measured = true, playerFrame = true }\n\
+           [test]\nhands = { Curlew = \"left\" }\n";
+    std::fs::write(pack.join("format.toml"), &format).expect("a file");
+    std::fs::write(pack.join("sample.csv"), format!("t,v,p\n{TIME},2.5,curlew\n")).expect("a file");
+    std::fs::write(pack.join("expected.csv"), "source_row,path_deg\n2,-2.5\n").expect("a file");
+    let report = formats::test_pack(only(&PackSet::load(folder.path()).0));
+    assert!(report.passed(), "{report}");
+    let (_, faults) = load_text(&format.replace("\"left\"", "\"both\""));
+    assert_eq!(faults[0].message, "\"both\" is none of our words here");
 }

@@ -5,6 +5,8 @@ mod amend;
 mod crash;
 mod daemon;
 mod flow;
+mod marks;
 mod people;
+mod preview;
 mod settling;
 mod site;

@@ -19,7 +19,16 @@ CREATE TABLE amended_months (
     fingerprint      TEXT NOT NULL,
     shots_generation INTEGER NOT NULL,
     marks_generation INTEGER NOT NULL,
+    links_generation INTEGER NOT NULL,
     amended_at       INTEGER NOT NULL
+) STRICT;
+
+-- From which shots and marks the links of a bay and day were made.
+CREATE TABLE linked_groups (
+    month       TEXT NOT NULL REFERENCES amended_months (month) ON DELETE CASCADE,
+    name        TEXT NOT NULL,
+    fingerprint TEXT NOT NULL,
+    PRIMARY KEY (month, name)
 ) STRICT;
 
 -- How many shots of a month a correction selects.

@@ -14,7 +14,7 @@ use jobs::Output;
 use crate::cli::DemoArguments;
 use crate::output::say;
 use crate::pipeline::{WrittenSummary, failed_runs, write_summaries};
-use crate::shipped::{copy_folder, make_home, shipped_folder};
+use crate::shipped::{BAYS, copy_folder, make_home, shipped_folder};
 use crate::studio::{Access, Studio};
 
 /// Marks a folder as made by the demo: only such a folder is ever removed.
@@ -58,7 +58,7 @@ fn make_academy(home: &Path) -> anyhow::Result<()> {
     std::fs::write(&mark, "Made by `strikemill demo`, which may remove this folder again.\n")
         .with_context(|| format!("cannot write {}", mark.display()))?;
     make_home(&shipped, home)?;
-    for bay in ["bay1", "bay2", "bay3"] {
+    for bay in BAYS {
         copy_folder(&shipped.join("demo-data").join(bay), &home.join("import").join(bay))?;
     }
     Ok(())

@@ -13,6 +13,9 @@ use crate::studio::{Access, Studio};
 
 /// Imports files without waiting for them to settle.
 pub fn run(home: &Path, arguments: &ImportArguments) -> anyhow::Result<()> {
+    if arguments.dry_run {
+        return super::preview::run(home, &arguments.paths);
+    }
     by_hand(home, |intake| Ok(intake.import_now(&arguments.paths, Utc::now())?))
 }
 

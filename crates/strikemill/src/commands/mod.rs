@@ -8,6 +8,7 @@ pub mod formats;
 pub mod import;
 pub mod init;
 pub mod jobs;
+pub mod preview;
 pub mod query;
 pub mod run;
 pub mod status;

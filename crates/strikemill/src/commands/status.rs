@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-use chrono::DateTime;
-use console::StatusReport;
+use ::intake::{bay_days, names_to_settle};
+use chrono::{DateTime, NaiveDate};
+use console::{CorrectionUse, MarksOfDay, OpenName, StatusReport, Upkeep};
 
 use crate::config::Configuration;
 use crate::output::say;
@@ -16,8 +17,39 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     let daemon = ledger::InstanceLock::holder(&configuration.place("state"));
     let report =
         StatusReport::gather(&configuration.site_name, configuration.zone, daemon, &studio.ledger, &studio.lake)?;
+    let report = report.with_upkeep(upkeep(&studio)?);
     say!("{}", report.to_string().trim_end());
     Ok(())
+}
+
+/// What the people of the site have to look after.
+fn upkeep(studio: &Studio) -> anyhow::Result<Upkeep> {
+    let mut upkeep = Upkeep { correction_faults: studio.corrections_faults.clone(), ..Upkeep::default() };
+    for name in names_to_settle(&studio.ledger, &studio.roster)? {
+        upkeep.names.push(OpenName {
+            text: name.text,
+            without_consent: name.player_id,
+            rows: name.rows,
+            last_seen: name.last_seen,
+        });
+    }
+    let counts = studio.ledger.correction_counts()?;
+    for line in studio.corrections.lines() {
+        let shots = counts.get(&line.key).copied().unwrap_or(0);
+        upkeep.corrections.push(CorrectionUse { line: line.line, text: line.text.clone(), shots });
+    }
+    for day in bay_days(&studio.lake)? {
+        let date = NaiveDate::default() + chrono::TimeDelta::days(i64::from(day.local_date));
+        upkeep.marks.push(MarksOfDay {
+            bay: day.bay,
+            day: date.to_string(),
+            format: day.mark_format,
+            marks: day.marks,
+            ambiguous: day.ambiguous,
+            clock_offset_s: day.clock_offset_s,
+        });
+    }
+    Ok(upkeep)
 }
 
 /// An instant in the site's zone.

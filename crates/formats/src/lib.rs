@@ -64,13 +64,17 @@ mod recognise;
 mod record;
 mod repeated_hour;
 mod rule;
+#[cfg(test)]
+mod schema_words;
 mod set;
 mod sheet_row;
 mod sheet_time;
 mod source;
 mod spec;
 mod spec_derived;
+mod spec_dialect;
 mod spec_mark;
+mod spec_time;
 mod spreadsheet;
 mod thrift;
 mod unit;

@@ -172,7 +172,6 @@ impl Engine for Xml {
         let mut places = Places::new(&text, overview.shares_lines);
         let (outcome, found) = self.stream(&text, limits, &mut places, take);
         let last_word = match outcome {
-            Err(Halt::Enough) => None,
             Err(Halt::Cut { record: Some(at) }) => {
                 let message = "the document ends within this record".to_owned();
                 Some(Rule::Truncated.rejects(places.next(at), None, &excerpt(&text, at), message))
@@ -191,7 +190,7 @@ impl Engine for Xml {
                 Some(rule.rejects(0, None, &excerpt(&text, at), message))
             }
             Ok(()) if !found => Some(Rule::NoRecords.rejects(0, None, &excerpt(&text, 0), self.lacks_records())),
-            Ok(()) => None,
+            Err(Halt::Enough) | Ok(()) => None,
         };
         if let Some(problem) = last_word {
             let _ = take(Item::Problem(problem));

@@ -25,7 +25,7 @@ mod settings;
 
 pub use settings::{LinkSettings, Linking, MarkFate, MarkMoment, ShotMoment};
 
-use offsets::{IDENTIFIED, OffsetPosterior};
+use offsets::OffsetPosterior;
 use pairs::Ordered;
 
 /// Links the marks of one group to its shots. The fates stand in the order of `marks`, shots are named by their position in
@@ -36,7 +36,7 @@ pub fn link(shots: &[ShotMoment], marks: &[MarkMoment], settings: &LinkSettings)
     let summary = posterior.summary();
     let identified = summary.is_some_and(|(.., identified)| identified);
     // Where another offset is left, all links of the group are wrong together: that must be rare among groups, not among links.
-    let enough = settings.certain_enough.max(if identified { 0.5 } else { IDENTIFIED });
+    let enough = settings.certain_enough.max(if identified { 0.5 } else { posterior.enough });
     let mut fates = vec![MarkFate::Unmatched { probability: 1.0 }; marks.len()];
     for (row, candidates) in posterior.links.iter().enumerate() {
         fates[ordered.mark_positions[row]] = fate(candidates, &ordered, enough, settings.worth_naming);

@@ -9,7 +9,10 @@ const NEGLIGIBLE: f64 = -16.0;
 /// The most offsets a grid holds.
 const MOST_OFFSETS: usize = 4_000;
 /// Probability about the best offset from which on no other one is left.
-pub(crate) const IDENTIFIED: f64 = 0.99;
+const IDENTIFIED: f64 = 0.99;
+/// The same where shots follow each other in a steady rhythm. A lost shot then leaves a hole where a stray mark is to be
+/// expected, which the model takes for a coincidence: offsets a whole shot away are several times likelier than computed.
+const IDENTIFIED_STEADY: f64 = 0.9998;
 
 /// Links averaged over the offsets.
 pub(crate) struct OffsetPosterior {
@@ -19,6 +22,10 @@ pub(crate) struct OffsetPosterior {
     offsets: Vec<(f64, f64)>,
     /// Offsets nearer than this to each other are one.
     width_s: f64,
+    /// Distance of two offsets of the grid.
+    step_s: f64,
+    /// Probability about the best offset from which on no other one is left.
+    pub enough: f64,
 }
 
 impl OffsetPosterior {
@@ -30,7 +37,9 @@ impl OffsetPosterior {
         }
         let sharpest = ordered.marks.iter().map(deviation_of).fold(f64::INFINITY, f64::min);
         let mut logs = Vec::new();
-        for offset in grid(sharpest, settings) {
+        let offsets = grid(sharpest, settings);
+        empty.step_s = offsets.windows(2).next().map_or(0.0, |two| two[1] - two[0]);
+        for offset in offsets {
             let prior = settings.offset_prior.map_or(0.0, |(mean, deviation)| {
                 let scaled = (offset - mean) / deviation.max(0.1);
                 -0.5 * scaled * scaled
@@ -70,7 +79,9 @@ impl OffsetPosterior {
         let mass: f64 = near.iter().map(|(_, probability)| probability).sum();
         let mean = near.iter().map(|(offset, probability)| offset * probability).sum::<f64>() / mass;
         let variance = near.iter().map(|(offset, p)| p * (offset - mean) * (offset - mean)).sum::<f64>() / mass;
-        Some((mean, variance.sqrt(), mass >= IDENTIFIED))
+        // Between two points of the grid the offset can lie anywhere.
+        let deviation = (variance + self.step_s * self.step_s / 12.0).sqrt();
+        Some((mean, deviation, mass >= self.enough))
     }
 }
 

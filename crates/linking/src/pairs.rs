@@ -36,6 +36,15 @@ impl Ordered {
         Ordered { shots, marks, shot_positions, mark_positions, rate }
     }
 
+    /// Whether the gaps between shots are nearly equal: half of them lie within a seventh of the median gap.
+    pub fn is_steady(&self) -> bool {
+        let gaps = gaps_of(&self.shots);
+        let Some(median) = gaps.get(gaps.len() / 2).copied() else { return true };
+        let mut distances: Vec<f64> = gaps.iter().map(|gap| (gap - median).abs()).collect();
+        distances.sort_by(f64::total_cmp);
+        distances[distances.len() / 2] < median / 7.0
+    }
+
     /// The candidates of one mark at one offset.
     pub fn candidates(&self, mark: &MarkMoment, offset_s: f64, settings: &LinkSettings, found: &mut Vec<Candidate>) {
         found.clear();
@@ -94,10 +103,15 @@ fn sorted_positions(seconds: impl Iterator<Item = f64>) -> Vec<usize> {
     finite.into_iter().map(|(_, position)| position).collect()
 }
 
-/// One over the median gap: pauses do not count as play.
-fn rate_of(shots: &[ShotMoment]) -> f64 {
+fn gaps_of(shots: &[ShotMoment]) -> Vec<f64> {
     let mut gaps: Vec<f64> = shots.windows(2).map(|pair| pair[1].seconds - pair[0].seconds).collect();
     gaps.sort_by(f64::total_cmp);
+    gaps
+}
+
+/// One over the median gap: pauses do not count as play.
+fn rate_of(shots: &[ShotMoment]) -> f64 {
+    let gaps = gaps_of(shots);
     let median = gaps.get(gaps.len() / 2).copied().unwrap_or(40.0);
     1.0 / median.clamp(2.0, 600.0)
 }

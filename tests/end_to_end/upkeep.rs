@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 use std::time::Duration;
 
-use crate::home::{Daemon, files_below, fresh_home, number, rows, strikemill, until, words};
+use crate::home::{Daemon, files_below, fresh_home, rows, strikemill, until, words};
 
 const HEADER: &str = "No,Date,Clock,Golfer,Implement,Purpose,Head Pace,Up/Down,Sweep,Aim of Face,Ball Pace,Rise,Start Line,\
     Total Turn,Axis Lean,Landed,Off Line\n,M/D/Y,local,,,,mph,deg,deg,deg,mph,deg,deg,rpm,deg,yd,yd\n";
@@ -67,8 +67,18 @@ impl Place {
         std::fs::write(path, change(text)).expect("the file can be written");
     }
 
+    /// How many rows; beside a daemon that is just writing, the program asks to be asked again.
     fn count(&self, sql: &str) -> i64 {
-        number(self.home.path(), &format!("SELECT count(*) AS n FROM {sql}"))
+        let (home, sql) = (self.home.path().display().to_string(), format!("SELECT count(*) AS n FROM {sql}"));
+        for _ in 0..20 {
+            let output = strikemill(&["query", &sql, "--output", "json", "--home", &home]);
+            if output.status.success() {
+                let rows: Vec<serde_json::Value> = serde_json::from_slice(&output.stdout).expect("JSON");
+                return rows[0]["n"].as_i64().expect("a number");
+            }
+            assert!(words(&output).contains("run the query again"), "{sql}\n{}", words(&output));
+        }
+        panic!("{sql} was never answered");
     }
 }
 

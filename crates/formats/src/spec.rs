@@ -388,5 +388,6 @@ pub(crate) struct TestSpec {
     pub environment: Option<String>,
     /// What the roster would say of the samples' players: `right` or `left`.
     #[serde(default)]
+    #[cfg_attr(test, schemars(with = "BTreeMap<String, crate::schema_words::Side>"))]
     pub hands: BTreeMap<String, Text>,
 }

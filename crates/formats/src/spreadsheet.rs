@@ -57,10 +57,10 @@ struct SheetHead {
 }
 
 /// What is done with an opened sheet.
-type Work<'w> = dyn FnMut(&mut dyn Sheet) -> Result<(), FileFault> + 'w;
+pub(crate) type Work<'w> = dyn FnMut(&mut dyn Sheet) -> Result<(), FileFault> + 'w;
 
 /// The chosen sheet, with its lifetimes out of sight.
-trait Sheet {
+pub(crate) trait Sheet {
     fn next_row(&mut self) -> Result<Option<SheetRow<'_>>, FileFault>;
     fn unsolved_formulas(&self) -> (u64, &str);
     /// Merged ranges that touch the rows up to this one, as far as they are known.
@@ -98,7 +98,7 @@ impl Sheet for OdsRows<'_, '_> {
 
 impl Spreadsheet {
     /// Opens the chosen sheet and hands it to `work`.
-    fn with_sheet(&self, bytes: &[u8], limits: &ParseLimits, work: &mut Work<'_>) -> Result<(), FileFault> {
+    pub fn with_sheet(&self, bytes: &[u8], limits: &ParseLimits, work: &mut Work<'_>) -> Result<(), FileFault> {
         check_kind(bytes)?;
         let budget = Budget::new(limits);
         let mut package = guarded(Rule::BadWorkbook, || Package::open(bytes, limits, &budget))?;

@@ -125,8 +125,10 @@ fn write_schema(page: &mut Page, material: &Material<'_>) {
 
 fn write_unit_words(page: &mut Page, plan: &Plan) {
     let mut words: Vec<(&str, &str)> = Vec::new();
-    for number in
-        plan.numbers.iter().filter(|number| matches!(number.unit_place, UnitPlace::UnitsRow | UnitPlace::Value))
+    for number in plan
+        .numbers
+        .iter()
+        .filter(|number| matches!(number.unit_place, UnitPlace::UnitsRow | UnitPlace::Value | UnitPlace::Field(_)))
     {
         for (word, code) in &number.unit_words {
             if word != code && !words.iter().any(|(known, _)| known == word) {

@@ -103,9 +103,13 @@ fn write_keys(page: &mut Page, number: &NumberPlan) {
 
 fn keys(number: &NumberPlan) -> Vec<String> {
     let mut keys = vec![source(&number.place), format!("unit = {}", quoted(number.unit))];
-    match number.unit_place {
+    match &number.unit_place {
         UnitPlace::UnitsRow => keys.push("unitFrom = \"units-row\"".to_owned()),
         UnitPlace::Value => keys.push("unitFrom = \"value\"".to_owned()),
+        UnitPlace::Field(name) => {
+            keys.push("unitFrom = \"field\"".to_owned());
+            keys.push(format!("unitField = {}", quoted(name)));
+        }
         UnitPlace::Header | UnitPlace::Range => {}
     }
     match &number.sign {

@@ -2,7 +2,9 @@
 
 use super::page::{list, quoted};
 use super::rows::{PreambleEnd, RowDialect, row_dialect};
+use super::sheets::{SheetDialect, sheet_dialect};
 use super::sniff::Sniffed;
+use super::trees::{json_property, xml_property};
 use crate::spec::EngineWord;
 
 /// The top of a pack.
@@ -16,7 +18,7 @@ pub(super) struct Dialect {
 }
 
 /// The dialect of a sample, or why none can be found.
-pub(super) fn dialect_of(sniffed: &Sniffed) -> Result<Dialect, String> {
+pub(super) fn dialect_of(sniffed: &Sniffed, bytes: &[u8]) -> Result<Dialect, String> {
     let mut dialect = Dialect::default();
     let word = engine_word(sniffed.engine);
     dialect.text = format!("engine = \"{word}\"   # {}\n", sniffed.because);
@@ -42,8 +44,26 @@ pub(super) fn dialect_of(sniffed: &Sniffed) -> Result<Dialect, String> {
                 dialect.questions.push(question);
             }
         }
-        EngineWord::JsonLines | EngineWord::Json => key("encoding", &encodings(sniffed)),
-        EngineWord::Xml | EngineWord::Spreadsheet | EngineWord::Parquet | EngineWord::Arrow => {}
+        EngineWord::JsonLines => key("encoding", &encodings(sniffed)),
+        EngineWord::Json => {
+            key("encoding", &encodings(sniffed));
+            let property = json_property(&sniffed.text)?;
+            if !property.is_empty() {
+                key("property", &quoted(&property));
+                dialect.notes.push(format!("its records stand at {property}"));
+            }
+        }
+        EngineWord::Xml => {
+            let property = xml_property(&sniffed.text)?;
+            key("property", &quoted(&property));
+            dialect.notes.push(format!("its records stand at {property}"));
+        }
+        EngineWord::Spreadsheet => {
+            let found = sheet_dialect(bytes)?;
+            write_sheet(&found, &mut key);
+            dialect.notes.push(format!("its records stand on sheet number {}", found.sheet));
+        }
+        EngineWord::Parquet | EngineWord::Arrow => {}
     }
     if !keys.is_empty() {
         dialect.text.push_str("[dialect]\n");
@@ -110,5 +130,22 @@ fn write_rows(rows: &RowDialect, key: &mut impl FnMut(&str, &str)) {
             PreambleEnd::Lines(lines) => format!("lines = {lines}"),
         };
         key("preamble", &format!("{{ {end}, separator = {} }}", quoted(&preamble.separator)));
+    }
+}
+
+fn write_sheet(found: &SheetDialect, key: &mut impl FnMut(&str, &str)) {
+    if found.sheet > 1 {
+        key("sheetNumber", &found.sheet.to_string());
+    }
+    let numbers: Vec<String> = found.guess.header_rows().iter().map(ToString::to_string).collect();
+    key("headerRows", &format!("[{}]", numbers.join(", ")));
+    if found.guess.merged {
+        key("headerFill", "true");
+    }
+    if let Some(row) = found.guess.units_row() {
+        key("unitsRow", &row.to_string());
+    }
+    if found.above > 0 {
+        key("preamble", &format!("{{ lines = {} }}", found.above));
     }
 }

@@ -22,8 +22,10 @@ mod propose_time;
 mod roles;
 mod rows;
 mod sample;
+mod sheets;
 mod sniff;
 mod table;
+mod trees;
 mod unit_words;
 mod vocabulary;
 
@@ -131,7 +133,7 @@ struct Look {
 impl Look {
     fn at(file_name: &str, bytes: &[u8]) -> Result<Look, String> {
         let sniffed = sniff::sniff(bytes)?;
-        let dialect = dialect::dialect_of(&sniffed)?;
+        let dialect = dialect::dialect_of(&sniffed, bytes)?;
         let table = table::read_table(bytes, &dialect.text, sample::KEPT)?;
         let guess = NameGuess::of(file_name, &[]);
         let (plan, _) = propose::decide(&table, &guess);

@@ -65,11 +65,13 @@ pub(super) struct Ground {
 }
 
 /// Where the unit of a number was read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum UnitPlace {
     Header,
     UnitsRow,
     Value,
+    /// In another field of the record.
+    Field(String),
     /// Nowhere: it was told from the size of the values.
     Range,
 }

@@ -130,7 +130,10 @@ fn assign(plan: &mut Plan, time: Option<&TimePlan>, mut proposals: Vec<Proposal>
                 Proposal::Number(plan) => plan.ground.example.clone(),
                 Proposal::Text(_) => String::new(),
             };
-            losers.push((proposal.place().clone(), role, winner.clone(), example));
+            // The same value at two places of a document is no rival.
+            if !matches!(proposal.place(), Place::Field(name) if name.starts_with("../")) {
+                losers.push((proposal.place().clone(), role, winner.clone(), example));
+            }
             continue;
         }
         taken.insert(proposal.place().clone());

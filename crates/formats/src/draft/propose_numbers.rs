@@ -150,6 +150,13 @@ fn unit_of(column: &Column, role: NumberRole, numbers: &Numbers, target: Unit, f
         let words = vec![(word.to_owned(), unit.code)];
         return Some(UnitChoice { unit, place: UnitPlace::UnitsRow, other: None, words });
     }
+    if let Some((field, found)) = &column.unit_field {
+        let units: Vec<(String, &'static str)> =
+            found.iter().filter_map(|word| Some((word.clone(), meaning_as(word, target)?.code))).collect();
+        // Words for another dimension belong to another column.
+        let unit = Unit::parse(units.first()?.1)?;
+        return Some(UnitChoice { unit, place: UnitPlace::Field(field.clone()), other: None, words: units });
+    }
     if let Some(word) = unit_of_header(&column.name) {
         let unit = meaning_as(word, target)?;
         return Some(UnitChoice { unit, place: UnitPlace::Header, other: None, words: Vec::new() });
@@ -173,14 +180,7 @@ fn unit_of(column: &Column, role: NumberRole, numbers: &Numbers, target: Unit, f
 pub(super) fn propose(column: &Column, place: &Place, style: NumberStyle, family: Family) -> Vec<NumberPlan> {
     let Some(numbers) = numbers_of(column, style) else { return Vec::new() };
     let concepts = Concepts::of(&without_unit(&column.name));
-    let mut roles = number_roles(concepts);
-    if roles.is_empty() {
-        // A rate of rotation is spin, whatever it is called.
-        let word = column.unit_word.as_deref().or_else(|| unit_of_header(&column.name));
-        if word.is_some_and(|word| meanings(word).iter().any(|unit| unit.code == "/min")) {
-            roles.push((NumberRole::Direct(Quantity::SpinRpm), 40));
-        }
-    }
+    let roles = number_roles(concepts);
     let strongest = roles.first().map_or(0, |(_, points)| *points);
     let mut plans = Vec::new();
     for (role, points) in roles {
@@ -189,7 +189,28 @@ pub(super) fn propose(column: &Column, place: &Place, style: NumberStyle, family
             plans.extend(plan(column, place, &numbers, family, role, points, concepts));
         }
     }
+    if plans.is_empty()
+        && let Some((role, points)) = told_by_unit(column, &numbers)
+    {
+        plans.extend(plan(column, place, &numbers, family, role, points, concepts));
+    }
     plans
+}
+
+/// Some units leave one quantity only: a rate of rotation is spin, whatever it is called.
+fn told_by_unit(column: &Column, numbers: &Numbers) -> Option<(NumberRole, u32)> {
+    let in_field = column.unit_field.as_ref().and_then(|(_, words)| words.first());
+    let behind = numbers.suffixes.iter().find(|suffix| !suffix.is_empty());
+    let in_name = || unit_of_header(&column.name);
+    let word =
+        column.unit_word.as_deref().or(in_field.map(String::as_str)).or_else(in_name).or(behind.map(String::as_str))?;
+    let role = match meanings(word).first()?.code {
+        "/min" | "/s" => Quantity::SpinRpm,
+        "hPa" | "mbar" | "kPa" | "[in_i'Hg]" => Quantity::PressureHpa,
+        "Cel" | "[degF]" => Quantity::TemperatureC,
+        _ => return None,
+    };
+    Some((NumberRole::Direct(role), 45))
 }
 
 fn plan(
@@ -205,19 +226,21 @@ fn plan(
     let choice = unit_of(column, role, numbers, target, family)?;
     let sides = sides_of(numbers.suffixes.iter().map(String::as_str)).filter(|_| role.is_sided());
     let stray = numbers.suffixes.iter().filter(|suffix| !suffix.is_empty()).count();
-    if stray * 5 > numbers.values.len() && sides.is_none() && choice.place != UnitPlace::Value {
+    if stray * 5 > numbers.values.len() && sides.is_none() && !matches!(choice.place, UnitPlace::Value) {
         return None;
     }
     let converted: Vec<f64> = numbers.values.iter().map(|value| choice.unit.convert(*value, target)).collect();
     let (lowest, highest) = role.limits();
     let inside = converted.iter().filter(|value| (lowest..=highest).contains(*value)).count() as f64;
-    let share = inside / converted.len().max(1) as f64;
+    // Where each row names its own unit, one unit for all says little.
+    let mixed = choice.words.len() > 1;
+    let share = if mixed { 1.0 } else { inside / converted.len().max(1) as f64 };
     if share < 0.6 {
         return None;
     }
     let mut because = vec!["header words".to_owned()];
-    let mut confidence = f64::from(points) - 40.0 * (1.0 - share);
-    match choice.place {
+    let mut confidence = f64::from(points) - 40.0 * (1.0 - share) - f64::from(u8::from(column.outside));
+    match &choice.place {
         UnitPlace::Range => {
             confidence += if choice.other.is_some() { -8.0 } else { 4.0 };
             let shown =
@@ -236,9 +259,13 @@ fn plan(
             confidence += 10.0;
             because.push("unit behind the values".to_owned());
         }
+        UnitPlace::Field(_) => {
+            confidence += 10.0;
+            because.push("unit in a field of its own".to_owned());
+        }
     }
     // Values far from anything usual speak against the words; sided numbers of which none is negative do a little.
-    let usual = usualness(role, &converted);
+    let usual = if mixed { 0.0 } else { usualness(role, &converted) };
     confidence += (usual * 2.0).max(-20.0);
     if usual < -4.5 {
         because.push("but unusual values".to_owned());

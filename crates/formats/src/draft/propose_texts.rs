@@ -32,8 +32,7 @@ pub(super) fn propose(column: &Column, place: &Place) -> Vec<TextPlan> {
         }
         _ => {}
     }
-    let other_name =
-        [Concept::Club, Concept::Shot, Concept::Session, Concept::Bay, Concept::Ball, Concept::Coach, Concept::Kind];
+    let other_name = [Concept::Club, Concept::Session, Concept::Bay, Concept::Ball, Concept::Coach, Concept::Kind];
     if has(Concept::Player) && !other_name.iter().any(|concept| has(*concept)) && clubs < 0.5 {
         let points = if lettered > 0.8 { 90 } else { 55 };
         found.push((TextRole::Player, points, "header words"));
@@ -64,7 +63,13 @@ pub(super) fn propose(column: &Column, place: &Place) -> Vec<TextPlan> {
     if has(Concept::Session) && !has(Concept::Time) && !has(Concept::Date) {
         found.push((TextRole::Session, 82, "header words"));
     }
-    if has(Concept::Bay) && distinct.len() <= 40 && !has(Concept::Session) && !has(Concept::Temperature) {
+    let is_measured = |text: &str| text.starts_with('-') || text.contains(['.', ',']);
+    if has(Concept::Bay)
+        && !distinct.keys().any(|text| is_measured(text))
+        && distinct.len() <= 40
+        && !has(Concept::Session)
+        && !has(Concept::Temperature)
+    {
         found.push((TextRole::Bay, 82, "header words"));
     }
     if has(Concept::Ball) && has(Concept::Kind) && lettered > 0.8 {
@@ -75,12 +80,18 @@ pub(super) fn propose(column: &Column, place: &Place) -> Vec<TextPlan> {
         if listable { distinct.keys().map(|text| (*text).to_owned()).collect() } else { Vec::new() };
     let example = column.filled().next().unwrap_or_default().to_owned();
     let all_filled = column.texts.iter().all(Option::is_some);
+    // Of a value that stands twice, the place outside the records is the plainer one.
+    let outside = u32::from(column.outside);
     let plan = |(role, confidence, because): (TextRole, u32, &str)| TextPlan {
         role,
         place: place.clone(),
         words: words.clone(),
         always: all_filled,
-        ground: Ground { confidence, because: vec![because.to_owned()], example: example.clone() },
+        ground: Ground {
+            confidence: confidence.saturating_sub(outside),
+            because: vec![because.to_owned()],
+            example: example.clone(),
+        },
     };
     found.into_iter().map(plan).collect()
 }

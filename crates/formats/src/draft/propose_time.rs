@@ -41,14 +41,14 @@ pub(super) fn propose(table: &Table, name_date: Option<(&str, &str)>, family: Fa
         });
     };
     if let Some(date) = date {
-        return Ok(joined(date, clock, family));
+        return Ok(joined(date, clock, family, table));
     }
     for (key, value) in &table.preamble {
         let column = Column { name: key.clone(), texts: vec![Some(value.clone())], ..Column::default() };
         if let Some(date) =
             candidate(&column, Place::Preamble(key.clone()), 1).filter(|found| found.moment.kind == MomentKind::Date)
         {
-            return Ok(joined(&date, clock, family));
+            return Ok(joined(&date, clock, family, table));
         }
     }
     if let Some((capture, text)) = name_date
@@ -56,7 +56,12 @@ pub(super) fn propose(table: &Table, name_date: Option<(&str, &str)>, family: Fa
     {
         let place = Place::FileName(capture.to_owned());
         let texts = vec![text.to_owned()];
-        return Ok(joined(&Candidate { place, moment, points: 60, example: text.to_owned(), texts }, clock, family));
+        return Ok(joined(
+            &Candidate { place, moment, points: 60, example: text.to_owned(), texts },
+            clock,
+            family,
+            table,
+        ));
     }
     Err(format!("\"{}\" gives the time of day, but nothing gives the day", clock.place.shown()))
 }
@@ -115,7 +120,40 @@ fn whole(found: &Candidate, family: Family) -> TimePlan {
     }
 }
 
-fn joined(date: &Candidate, clock: &Candidate, family: Family) -> TimePlan {
+/// A column that says the offset from UTC, such as +02:00.
+fn offset_column(table: &Table) -> Option<(&Column, &'static str)> {
+    table.columns.iter().filter(|column| !column.twin).find_map(|column| {
+        let is_offset = |text: &str| {
+            let digits = text.strip_prefix(['+', '-']).unwrap_or_default();
+            let plain = digits.len() == 5 && digits.as_bytes()[2] == b':' || digits.len() == 4 && !digits.contains(':');
+            plain && digits.bytes().all(|byte| byte.is_ascii_digit() || byte == b':')
+        };
+        let all = column.always && column.filled().next().is_some() && column.filled().all(is_offset);
+        let colon = column.filled().all(|text| text.contains(':'));
+        // Four digits with a sign can be many things; a colon leaves no doubt.
+        (all && colon).then_some((column, "%:z"))
+    })
+}
+
+fn joined(date: &Candidate, clock: &Candidate, family: Family, table: &Table) -> TimePlan {
+    let mut plan = without_offset(date, clock, family);
+    if let Some((column, format)) = offset_column(table) {
+        plan.parts.push(Place::Field(column.name.clone()));
+        plan.offset = true;
+        let lengthen = |formats: &mut Vec<String>| {
+            for text in formats {
+                text.push(' ');
+                text.push_str(format);
+            }
+        };
+        lengthen(&mut plan.formats);
+        plan.swapped.iter_mut().for_each(lengthen);
+        plan.ground.because.push(format!("\"{}\" gives the offset from UTC", column.name));
+    }
+    plan
+}
+
+fn without_offset(date: &Candidate, clock: &Candidate, family: Family) -> TimePlan {
     let mut day = date.moment.clone();
     let family = if clock.moment.formats[0].contains("%p") { Family::Imperial } else { family };
     prefer_order(&mut day, &date.texts, family);

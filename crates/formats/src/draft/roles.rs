@@ -3,10 +3,10 @@
 use shot::Quantity;
 
 use super::vocabulary::Concept::{
-    self, Across, Aim, Air, Along, Angle, Attack, Axis, Back, Ball, Carry, Club, Descent, Deviation, Distance, Down,
-    Duration, Face, Flight, Heel, High, Horizontal, Humidity, Land, Lateral, Launch, Left, LetterP, LetterT, LetterV,
-    Loft, Low, Off, Path, Peak, Pressure, Rate, Ratio, Right, Side, Speed, Spin, Static, Strike, Temperature, Time,
-    Toe, Total, Vertical, Wind,
+    self, Across, Against, Aim, Air, Along, Angle, Attack, Axis, Back, Ball, Carry, Club, Descent, Deviation, Distance,
+    Down, Duration, Face, Flight, Heel, High, Horizontal, Humidity, Land, Lateral, Launch, Left, LetterP, LetterT,
+    LetterV, Loft, Low, Off, Path, Peak, Pressure, Rate, Ratio, Right, Side, Speed, Spin, Static, Strike, Temperature,
+    Time, Toe, Total, Vertical, Wind,
 };
 use super::vocabulary::Concepts;
 
@@ -166,6 +166,7 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::LaunchAzimuthDeg), &[Launch, Side], &[Spin, Club, Path, Face, Speed], 82),
     rule(Direct(Q::LaunchAzimuthDeg), &[Ball, Horizontal], &[Spin, Club, Path, Face, Speed], 75),
     rule(Direct(Q::LaunchAzimuthDeg), &[Horizontal], &[Spin, Club, Path, Face, Speed, Strike, Wind, Off, Vertical], 50),
+    rule(Direct(Q::LaunchAzimuthDeg), &[Ball, Side], &[Spin, Club, Path, Face, Speed, Distance, Carry], 70),
     rule(Direct(Q::SpinRpm), &[Spin, Rate], &[Back, Side, Axis, Loft], 88),
     rule(Direct(Q::SpinRpm), &[Spin, Total], &[Back, Side, Axis, Loft], 88),
     rule(Direct(Q::SpinRpm), &[Spin], &[Back, Side, Axis, Loft, Ratio, Angle, Horizontal], 78),
@@ -173,6 +174,9 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::SpinTiltDeg), &[Axis], &[Club, Face, Loft, Back, Side], 70),
     rule(NumberRole::BackSpin, &[Spin, Back], &[Side, Axis], 90),
     rule(NumberRole::SideSpin, &[Spin, Side], &[Back, Axis], 90),
+    rule(NumberRole::SideSpin, &[Spin, Right], &[Back, Axis, Left], 80),
+    rule(NumberRole::SideSpin, &[Spin, Left], &[Back, Axis, Right], 80),
+    rule(Direct(Q::SpinTiltDeg), &[Ball, Axis], &[Club, Face, Back, Side], 80),
     rule(Direct(Q::AttackDeg), &[Attack], &[Ball], 90),
     rule(Direct(Q::AttackDeg), &[Club, Vertical], &[Ball, Strike, Speed, Face, Loft], 65),
     rule(Direct(Q::AttackDeg), &[Vertical, Down], &[Ball, Launch, Strike], 62),
@@ -207,6 +211,8 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::LateralM), &[Side, Distance], &[Spin, Total], 80),
     rule(Direct(Q::LateralM), &[Side], &[Spin, Launch, Strike, Face, Club, Ball, Wind], 55),
     rule(Direct(Q::PeakHeightM), &[Peak], &[Strike, Face, Club, Angle, Time, Launch], 78),
+    rule(Direct(Q::CarryM), &[Land, Distance], &[Lateral, Side, Off, Total, Angle], 70),
+    rule(Direct(Q::LateralM), &[Land, Right], &[Left, Spin, Angle], 62),
     rule(Direct(Q::DescentDeg), &[Descent], &[], 85),
     rule(Direct(Q::DescentDeg), &[Land, Angle], &[Launch], 85),
     rule(Direct(Q::FlightTimeS), &[Flight, Duration], &[], 88),
@@ -216,10 +222,12 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::RestDistanceM), &[Total], &[Spin, Side, Lateral, Off, Time, Speed], 60),
     rule(Direct(Q::TemperatureC), &[Temperature], &[Ball, Club], 88),
     rule(Direct(Q::TemperatureC), &[Air, LetterT], &[Pressure, Humidity], 78),
+    rule(Direct(Q::TemperatureC), &[Air], &[Pressure, Humidity, LetterP, LetterT, Temperature, Time, Wind], 42),
     rule(Direct(Q::PressureHpa), &[Pressure], &[], 85),
     rule(Direct(Q::PressureHpa), &[Air, LetterP], &[], 78),
     rule(Direct(Q::HumidityPct), &[Humidity], &[], 88),
     rule(Direct(Q::WindAlongMps), &[Wind, Along], &[Across], 85),
+    rule(Direct(Q::WindAlongMps), &[Wind, Against], &[Across], 85),
     rule(Direct(Q::WindAcrossMps), &[Wind, Across], &[Along], 85),
     rule(Direct(Q::WindAcrossMps), &[Wind, Side], &[Along], 85),
     rule(Direct(Q::AimDeg), &[Aim], &[Face, Club], 70),
@@ -251,6 +259,8 @@ pub(super) fn names_negative_side(role: NumberRole, concepts: Concepts) -> bool 
         NumberRole::Direct(Quantity::StrikeToeMm) => only(Heel, Toe),
         NumberRole::Direct(Quantity::StrikeUpMm) => only(Low, High) && !concepts.has(Vertical),
         NumberRole::Direct(Quantity::AttackDeg) => only(Down, Vertical),
+        // A wind against the shot is no tail wind.
+        NumberRole::Direct(Quantity::WindAlongMps) => concepts.has(Against),
         other => other.is_sided() && only(Left, Right),
     }
 }

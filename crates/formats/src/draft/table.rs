@@ -10,6 +10,7 @@ use crate::context::ParseLimits;
 use crate::record::{Item, Opening};
 
 use super::numbers::is_missing_token;
+use super::unit_words;
 
 /// Records of a sample that are looked at.
 const LOOKED_AT: usize = 2_000;
@@ -31,6 +32,10 @@ pub(super) struct Column {
     pub twin: bool,
     /// Whether each record has it.
     pub always: bool,
+    /// Whether it stands outside the records of a document, and its value is one of the preamble too.
+    pub outside: bool,
+    /// Another column that holds the word for the unit of this one, and the words it holds.
+    pub unit_field: Option<(String, Vec<String>)>,
 }
 
 impl Column {
@@ -128,6 +133,13 @@ pub(super) fn read_table(bytes: &[u8], dialect: &str, kept: usize) -> Result<Tab
         column.always = present == table.rows;
     }
     drop_tokens(&mut table);
+    find_unit_fields(&mut table);
+    let preamble = &table.preamble;
+    for column in table.columns.iter_mut().filter(|column| column.name.starts_with("../")) {
+        let tail = column.name.trim_start_matches("../");
+        let same = |(key, value): &(String, String)| key.ends_with(tail) && column.filled().all(|text| text == value);
+        column.outside = preamble.iter().any(same);
+    }
     Ok(table)
 }
 
@@ -163,6 +175,37 @@ fn drop_tokens(table: &mut Table) {
             {
                 table.missing_tokens.push(token);
             }
+        }
+    }
+}
+
+/// Finds the columns that hold nothing but words for units, and the columns that these belong to: `speed` and `speed/@unit`, `speed.value`
+/// and `speed.unit`, `speed` and `speed_unit`.
+fn find_unit_fields(table: &mut Table) {
+    let mut unit_columns: Vec<(String, Vec<String>)> = Vec::new();
+    for column in &table.columns {
+        let mut counted: Vec<(&str, usize)> = column.distinct().into_iter().collect();
+        // The most common word first: it stands for where a record has none.
+        counted.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+        let words: Vec<String> = counted.into_iter().map(|(word, _)| word.to_owned()).collect();
+        let units = words.iter().filter(|word| !unit_words::meanings(word).is_empty()).count();
+        if units > 0 && units * 2 >= words.len() && words.len() <= 8 {
+            unit_columns.push((column.name.clone(), words));
+        }
+    }
+    for column in &mut table.columns {
+        let is_unit = unit_columns.iter().any(|(name, _)| *name == column.name);
+        let belongs = |name: &str| {
+            let beside =
+                name.strip_prefix(column.name.as_str()).is_some_and(|rest| rest.starts_with(['/', '_', '.', ' ', '-']));
+            let siblings = match (name.rsplit_once(['.', '/']), column.name.rsplit_once(['.', '/'])) {
+                (Some((one, _)), Some((other, _))) => one == other,
+                _ => false,
+            };
+            beside || siblings
+        };
+        if !is_unit {
+            column.unit_field = unit_columns.iter().find(|(name, _)| belongs(name)).cloned();
         }
     }
 }

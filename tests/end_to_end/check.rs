@@ -15,7 +15,7 @@ fn a_fresh_home_and_the_demo_are_sound() {
 #[test]
 fn each_kind_of_fault_is_told_with_file_line_and_hint() {
     let cases = [
-        ("config/strikemill.toml", "zone = \"Europe/Dublin\"", "zone = \"Europe/Dublinn\"", "strikemill.toml:7:"),
+        ("config/strikemill.toml", "zone = \"Europe/Dublin\"", "zone = \"Europe/Dublinn\"", "strikemill.toml:8:"),
         ("config/strikemill.toml", "corridor_share = 0.07", "corridor_width = 0.07", "strikemill.toml:"),
         ("config/heads.toml", "\nreveals_strike =", "\nreveals_strikes =", "heads.toml:"),
         ("config/heads.toml", "\nmass_kg = 0.2", "\nmass_kg = -0.2", "heads.toml:"),

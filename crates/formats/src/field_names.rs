@@ -90,7 +90,7 @@ impl Record for Renamed<'_> {
     }
 
     fn fault(&self, field: &str) -> Option<(Rule, String)> {
-        self.first(field, |record, name| record.fault(name))
+        self.first(field, Record::fault)
     }
 
     fn unit_word(&self, field: &str) -> Option<&str> {

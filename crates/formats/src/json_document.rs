@@ -10,7 +10,7 @@ use crate::context::ParseLimits;
 use crate::encoding::{self, Encoding};
 use crate::json_record::{JsonRecord, Paths, read_object, text_of};
 use crate::json_scan::{Cursor, Fault};
-use crate::json_walk::{Halt, Met, Step, Walk, path_text, scalars_of};
+use crate::json_walk::{Halt, Met, Step, Walk, beside_records, path_text};
 use crate::places::{LineCounter, Places, Survey, excerpt};
 use crate::record::{Engine, GLANCED_BYTES, GLANCED_RECORDS, Glance, Item, Opening};
 use crate::rule::Rule;
@@ -95,7 +95,7 @@ impl Engine for JsonDocument {
                 paths.collect("", &value, limits.max_fields);
                 for around in enclosing {
                     paths.add(around.path.clone(), limits.max_fields);
-                    for (path, _) in &around.scalars {
+                    for (path, _) in around.scalars.iter() {
                         paths.add(format!("{}.{path}", around.path), limits.max_fields);
                     }
                 }
@@ -106,8 +106,8 @@ impl Engine for JsonDocument {
         let mut walk = Walk { text: &whole, path: &self.path, limits: &limits, take: &mut take, found: false };
         let _ = walk.run();
         let obstacle = (!walk.found).then(|| self.lacks_list());
-        let scalars = scalars_of(Cursor::new(&whole), &self.path, &limits).list;
-        let preamble_keys = scalars.into_iter().map(|(path, _)| path).collect();
+        let scalars = beside_records(Cursor::new(&whole), &self.path, &limits).scalars;
+        let preamble_keys = scalars.iter().map(|(path, _)| path.to_owned()).collect();
         Glance { fields: paths.list, preamble_keys, text, obstacle }
     }
 
@@ -119,15 +119,15 @@ impl Engine for JsonDocument {
                 return;
             }
         };
-        let scalars = scalars_of(Cursor::new(&text), &self.path, limits);
+        let beside = beside_records(Cursor::new(&text), &self.path, limits);
         let mut opening = Opening::default();
-        for (path, value) in &scalars.list {
-            opening.preamble.extend(text_of(value).map(|text| (path.clone(), text.into_owned())));
+        for (path, value) in beside.scalars.iter() {
+            opening.preamble.extend(text_of(value).map(|text| (path.to_owned(), text.into_owned())));
         }
         if take(Item::Opening(&opening)).is_break() {
             return;
         }
-        for (path, message) in scalars.faults {
+        for (path, message) in beside.faults {
             if take(Item::Problem(Rule::BadJson.notes(0, Some(&path), "", message))).is_break() {
                 return;
             }

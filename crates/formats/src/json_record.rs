@@ -2,7 +2,7 @@
 //! name holds dots is found by its whole name first. Of a member that stands twice the last one counts.
 
 use std::borrow::Cow;
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use serde_json::Value;
 
@@ -21,7 +21,7 @@ pub(crate) struct Enclosing {
     pub path: String,
     pub name: String,
     /// Its scalars by path, without those of the records.
-    pub scalars: Vec<(String, Value)>,
+    pub scalars: Scalars,
 }
 
 /// A record of a JSON file.
@@ -40,7 +40,7 @@ impl JsonRecord<'_> {
                 return Some(Err(&around.name));
             }
             if let Some(path) = rest.strip_prefix('.')
-                && let Some((_, value)) = around.scalars.iter().find(|(known, _)| known == path)
+                && let Some(value) = around.scalars.get(path)
             {
                 return Some(Ok(value));
             }
@@ -240,24 +240,41 @@ impl Paths {
     }
 }
 
-/// Puts the scalars of a value into a list by path. Objects and lists are entered, nulls passed over; of a path that stands twice
-/// the last one counts.
-pub(crate) fn collect_scalars(path: &str, value: &Value, scalars: &mut Vec<(String, Value)>, most: usize) {
-    match value {
-        Value::Null => {}
-        Value::Object(_) | Value::Array(_) => each_member(value, |key, member| {
-            let path = if path.is_empty() { key } else { format!("{path}.{key}") };
-            if path.len() <= LONGEST_PATH {
-                collect_scalars(&path, member, scalars, most);
-            }
-        }),
-        scalar => {
-            if let Some((_, known)) = scalars.iter_mut().find(|(known, _)| known == path) {
-                *known = scalar.clone();
-            } else if scalars.len() < most {
-                scalars.push((path.to_owned(), scalar.clone()));
+/// Scalars by path, in the order of their first appearance; of a path that stands twice the last one counts.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Scalars {
+    list: Vec<(String, Value)>,
+    places: HashMap<String, usize>,
+}
+
+impl Scalars {
+    /// Adds the scalars of a value. Objects and lists are entered, nulls passed over.
+    pub fn collect(&mut self, path: &str, value: &Value, most: usize) {
+        match value {
+            Value::Null => {}
+            Value::Object(_) | Value::Array(_) => each_member(value, |key, member| {
+                let path = if path.is_empty() { key } else { format!("{path}.{key}") };
+                if path.len() <= LONGEST_PATH {
+                    self.collect(&path, member, most);
+                }
+            }),
+            scalar => {
+                if let Some(place) = self.places.get(path) {
+                    self.list[*place].1 = scalar.clone();
+                } else if self.list.len() < most {
+                    self.places.insert(path.to_owned(), self.list.len());
+                    self.list.push((path.to_owned(), scalar.clone()));
+                }
             }
         }
+    }
+
+    pub fn get(&self, path: &str) -> Option<&Value> {
+        Some(&self.list[*self.places.get(path)?].1)
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &Value)> {
+        self.list.iter().map(|(path, value)| (path.as_str(), value))
     }
 }
 
@@ -329,9 +346,9 @@ mod tests {
         let value = serde_json::json!({ &name: { "a": 1, "b": 2 }, "c": 3 });
         let mut paths = Paths::default();
         paths.collect("", &value, 100);
-        let mut scalars = Vec::new();
-        collect_scalars("", &value, &mut scalars, 100);
+        let mut scalars = Scalars::default();
+        scalars.collect("", &value, 100);
         assert_eq!(paths.list, ["c".to_owned(), name]);
-        assert_eq!(scalars, [("c".to_owned(), Value::from(3))]);
+        assert_eq!(scalars.iter().collect::<Vec<_>>(), [("c", &Value::from(3))]);
     }
 }

@@ -2,10 +2,8 @@
 
 use std::ops::ControlFlow;
 
-use serde_json::Value;
-
 use crate::context::ParseLimits;
-use crate::json_record::{Enclosing, collect_scalars, read_object, read_value};
+use crate::json_record::{Enclosing, Scalars, read_object, read_value};
 use crate::json_scan::{Cursor, Fault};
 
 /// One step of the path to the records.
@@ -142,7 +140,7 @@ impl<'a> Walk<'a, '_> {
         around: &mut Vec<Enclosing>,
     ) -> Result<(), Halt> {
         // Scalars behind the records count as well, hence a look ahead over the element.
-        let scalars = scalars_of(cursor.clone(), &self.path[depth + 1..], self.limits).list;
+        let scalars = beside_records(cursor.clone(), &self.path[depth + 1..], self.limits).scalars;
         around.push(Enclosing { path: path_text(&self.path[..=depth]), name, scalars });
         let outcome = self.descend(cursor, depth + 1, around);
         around.pop();
@@ -190,10 +188,10 @@ impl<'a> Walk<'a, '_> {
     }
 }
 
-/// Scalars beside the records, and values that are none.
+/// What stands beside the records.
 #[derive(Debug, Default)]
-pub(crate) struct Scalars {
-    pub list: Vec<(String, Value)>,
+pub(crate) struct Beside {
+    pub scalars: Scalars,
     /// Path and fault of values that are no JSON.
     pub faults: Vec<(String, String)>,
 }
@@ -201,10 +199,10 @@ pub(crate) struct Scalars {
 /// The scalars of the value at a cursor, without those of the records and of what a `*` goes through. They are as many as the
 /// limit of fields, and what is larger than a record may be is passed over. Reading stops without a word where the text cannot be
 /// read on; the walk over the records reports that.
-pub(crate) fn scalars_of(mut cursor: Cursor<'_>, path: &[Step], limits: &ParseLimits) -> Scalars {
-    let mut scalars = Scalars::default();
-    let _ = gather(&mut cursor, path, "", limits, &mut scalars);
-    scalars
+pub(crate) fn beside_records(mut cursor: Cursor<'_>, path: &[Step], limits: &ParseLimits) -> Beside {
+    let mut beside = Beside::default();
+    let _ = gather(&mut cursor, path, "", limits, &mut beside);
+    beside
 }
 
 fn gather(
@@ -212,7 +210,7 @@ fn gather(
     path: &[Step],
     prefix: &str,
     limits: &ParseLimits,
-    scalars: &mut Scalars,
+    beside: &mut Beside,
 ) -> Result<(), Fault> {
     let join = |name: &str| if prefix.is_empty() { name.to_owned() } else { format!("{prefix}.{name}") };
     let mut first = true;
@@ -221,9 +219,9 @@ fn gather(
             cursor.enter();
             while let Some(name) = cursor.next_member(&mut first)? {
                 if name == *wanted {
-                    gather(cursor, &path[1..], &join(&name), limits, scalars)?;
+                    gather(cursor, &path[1..], &join(&name), limits, beside)?;
                 } else {
-                    keep(cursor.skip_value()?, &join(&name), limits, scalars);
+                    keep(cursor.skip_value()?, &join(&name), limits, beside);
                 }
             }
         }
@@ -233,7 +231,7 @@ fn gather(
             let mut index = 0;
             while cursor.next_element(&mut first)? {
                 if wanted == Some(index) {
-                    gather(cursor, &path[1..], &join(&index.to_string()), limits, scalars)?;
+                    gather(cursor, &path[1..], &join(&index.to_string()), limits, beside)?;
                 } else {
                     // The elements beside the one that is read are others of its kind, and may be many.
                     cursor.skip_value()?;
@@ -241,7 +239,7 @@ fn gather(
                 index += 1;
             }
         }
-        (Some(Step::Name(_)), _) if !prefix.is_empty() => keep(cursor.skip_value()?, prefix, limits, scalars),
+        (Some(Step::Name(_)), _) if !prefix.is_empty() => keep(cursor.skip_value()?, prefix, limits, beside),
         _ => {
             cursor.skip_value()?;
         }
@@ -249,11 +247,11 @@ fn gather(
     Ok(())
 }
 
-fn keep(text: &str, path: &str, limits: &ParseLimits, scalars: &mut Scalars) {
+fn keep(text: &str, path: &str, limits: &ParseLimits, beside: &mut Beside) {
     match read_value(text, limits) {
-        Ok(value) => collect_scalars(path, &value, &mut scalars.list, limits.max_fields),
-        Err(fault) if fault.rule == crate::rule::Rule::BadJson && scalars.faults.len() < limits.max_fields => {
-            scalars.faults.push((path.to_owned(), fault.message));
+        Ok(value) => beside.scalars.collect(path, &value, limits.max_fields),
+        Err(fault) if fault.rule == crate::rule::Rule::BadJson && beside.faults.len() < limits.max_fields => {
+            beside.faults.push((path.to_owned(), fault.message));
         }
         Err(_) => {}
     }
@@ -315,11 +313,11 @@ mod tests {
     #[test]
     fn scalars_stand_beside_the_records_on_both_sides() {
         let text = r#"{"v":1,"d":{"u":"m","l":[{"x":9}],"n":null},"t":["p",{"q":true}],"v":2,"z":bad}"#;
-        let found = scalars_of(Cursor::new(text), &path("d.l"), &ParseLimits::default());
-        let list: Vec<String> = found.list.iter().map(|(path, value)| format!("{path}={value}")).collect();
+        let found = beside_records(Cursor::new(text), &path("d.l"), &ParseLimits::default());
+        let list: Vec<String> = found.scalars.iter().map(|(path, value)| format!("{path}={value}")).collect();
         assert_eq!(list, ["v=2", "d.u=\"m\"", "t.0=\"p\"", "t.1.q=true"]);
         assert_eq!(found.faults.len(), 1, "{:?}", found.faults);
-        let starred = scalars_of(Cursor::new(text), &path("d.*"), &ParseLimits::default());
-        assert!(!starred.list.iter().any(|(path, _)| path.starts_with("d.")), "{starred:?}");
+        let starred = beside_records(Cursor::new(text), &path("d.*"), &ParseLimits::default());
+        assert!(!starred.scalars.iter().any(|(path, _)| path.starts_with("d.")), "{starred:?}");
     }
 }

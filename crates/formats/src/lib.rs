@@ -4,13 +4,17 @@
 //! [`PackSet::recognise`] says which pack a file belongs to and why, [`Pack::parse`] turns its bytes into [`ParsedFile`],
 //! and [`test_pack`] proves a pack against its own samples.
 //!
-//! Three layers, each ignorant of the one above: an engine (delimited text, JSON Lines) cuts bytes into records; a mapping
+//! Three layers, each ignorant of the one above: an engine (delimited text, JSON, XML, ...) cuts bytes into records; a mapping
 //! reads one record into one shot; the pack set chooses the pack. A further engine implements `record::Engine` and
 //! touches nothing else.
 //!
 //! **Invariants.** No parser panics on any bytes. No parser gives up a file where it can return good rows plus problems.
 //! The only I/O of this crate is reading the pack folders in [`PackSet::load`]; there is no clock and no global state.
 
+mod arrow_file;
+mod arrow_guard;
+mod column_path;
+mod column_value;
 mod columnar;
 mod compile;
 mod compile_derived;
@@ -50,6 +54,8 @@ mod number;
 mod ods_sheet;
 mod pack;
 mod package;
+mod parquet_file;
+mod parquet_guard;
 mod places;
 mod preamble;
 mod proof;
@@ -58,14 +64,19 @@ mod recognise;
 mod record;
 mod repeated_hour;
 mod rule;
+#[cfg(test)]
+mod schema_words;
 mod set;
 mod sheet_row;
 mod sheet_time;
 mod source;
 mod spec;
 mod spec_derived;
+mod spec_dialect;
 mod spec_mark;
+mod spec_time;
 mod spreadsheet;
+mod thrift;
 mod unit;
 mod xlsx_book;
 mod xlsx_sheet;

@@ -190,7 +190,7 @@ impl Rule {
             Rule::BadEncoding => ("bad-encoding", "check the encoding list of the pack against what the device writes"),
             Rule::UnitUnknown => ("unit-unknown", "add the device's unit word to unitWords of the pack"),
             Rule::NoHeader => ("no-header", "check that the file is whole and belongs to this pack"),
-            Rule::LineTooLong => ("line-too-long", "check that the file is a text export"),
+            Rule::LineTooLong => ("line-too-long", "check that the file is this device's export"),
             Rule::TooManyFields => {
                 ("too-many-fields", "check the delimiter of the pack against the file, and that a record is a shot")
             }

@@ -7,45 +7,70 @@ use serde::Deserialize;
 use toml::Spanned;
 
 pub(crate) use crate::spec_derived::DerivedSpec;
+pub(crate) use crate::spec_dialect::{DialectSpec, ShortRows};
 use crate::spec_mark::MarkSpec;
+pub(crate) use crate::spec_time::{EpochUnit, TimeSpec};
 
 /// A text whose place in the file is known.
 pub(crate) type Text = Spanned<String>;
 
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct PackSpec {
+    /// Name of the pack and of its folder: small letters, digits and hyphens.
+    #[cfg_attr(test, schemars(with = "String", regex(pattern = "^[a-z0-9-]+$")))]
     pub name: Text,
+    /// Numbers joined by points; raise it with every change.
+    #[cfg_attr(test, schemars(with = "String", regex(pattern = r"^[0-9]+(\.[0-9]+)*$")))]
     pub version: Text,
     /// One line for people.
     #[serde(default)]
     pub title: String,
+    /// What kind of file it is.
+    #[cfg_attr(test, schemars(with = "EngineWord"))]
     pub engine: Spanned<EngineWord>,
     /// What a record of the file is.
     #[serde(default)]
     pub kind: Kind,
     /// Share of rejected rows above which a file is quarantined whole.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.0, max = 1.0)))]
     pub max_problem_share: Option<Spanned<f64>>,
+    /// How a file of this device is told from others.
     #[serde(default)]
     pub recognise: RecogniseSpec,
+    /// How the file is written.
     #[serde(default)]
     pub dialect: DialectSpec,
+    /// The fields of the file, and how values are written.
     pub schema: SchemaSpec,
+    /// This device's words for units, and their UCUM codes.
     #[serde(default)]
+    #[cfg_attr(test, schemars(schema_with = "crate::schema_words::unit_words"))]
     pub unit_words: BTreeMap<String, Text>,
+    /// Where and how the time of a shot is written.
+    #[cfg_attr(test, schemars(with = "TimeSpec"))]
     pub time: Spanned<TimeSpec>,
+    /// Where the texts of a shot stand.
     #[serde(default)]
     pub shot: ShotSpec,
+    /// Where the texts of a strike mark stand; only for packs of kind strike-marks.
+    #[cfg_attr(test, schemars(with = "Option<MarkSpec>"))]
     pub mark: Option<Spanned<MarkSpec>>,
+    /// One table for each number, named after our column.
     #[serde(default)]
+    #[cfg_attr(test, schemars(schema_with = "crate::schema_words::measures"))]
     pub measures: BTreeMap<Text, NumberSpec>,
+    /// Numbers that follow from others.
     #[serde(default)]
     pub derived: DerivedSpec,
+    /// The site that `strikemill formats test` pretends to be.
     #[serde(default)]
     pub test: TestSpec,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum EngineWord {
     /// Delimited text.
@@ -66,6 +91,7 @@ pub(crate) enum EngineWord {
 
 /// What a record of a pack's files is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum Kind {
     /// A shot.
@@ -76,9 +102,12 @@ pub(crate) enum Kind {
 }
 
 #[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct RecogniseSpec {
+    /// Name patterns; {word} stands for one or more letters, digits, hyphens or underscores and can be used as a source.
     #[serde(default)]
+    #[cfg_attr(test, schemars(with = "Vec<String>"))]
     pub file_names: Vec<Text>,
     /// Texts that must stand in the head of the file.
     #[serde(default)]
@@ -88,54 +117,8 @@ pub(crate) struct RecogniseSpec {
     pub preamble_keys: Vec<String>,
 }
 
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct DialectSpec {
-    pub encoding: Option<Spanned<OneOrMany>>,
-    pub delimiter: Option<Text>,
-    pub quote_char: Option<Text>,
-    pub double_quote: Option<Spanned<bool>>,
-    pub header_rows: Option<Spanned<Vec<usize>>>,
-    pub header_join: Option<Text>,
-    pub comment_char: Option<Text>,
-    /// Row of unit words, counted like `headerRows`.
-    pub units_row: Option<Spanned<usize>>,
-    pub preamble: Option<Spanned<PreambleSpec>>,
-    /// A character that takes the one behind it literally, inside and outside quotes.
-    pub escape_char: Option<Text>,
-    /// Whether blanks behind a delimiter are dropped before a quote is looked for.
-    pub skip_initial_space: Option<Spanned<bool>>,
-    /// Whether a blank cell of an upper header row takes the text of the cell to its left (merged cells).
-    pub header_fill: Option<Spanned<bool>>,
-    /// What becomes of a row with fewer cells than the header.
-    pub short_rows: Option<Spanned<ShortRows>>,
-    /// Where the records stand in a JSON or XML document: a path.
-    pub property: Option<Text>,
-    pub sheet_name: Option<Text>,
-    /// From 1.
-    pub sheet_number: Option<Spanned<usize>>,
-}
-
-/// What becomes of a row with fewer cells than the header.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub(crate) enum ShortRows {
-    #[default]
-    Reject,
-    /// The cells that lack are taken as missing.
-    Pad,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct PreambleSpec {
-    pub end_mark: Option<String>,
-    #[serde(default)]
-    pub lines: usize,
-    pub separator: Option<Text>,
-}
-
 #[derive(Debug, Clone, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub(crate) enum OneOrMany {
     One(String),
@@ -152,24 +135,36 @@ impl OneOrMany {
 }
 
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct SchemaSpec {
+    /// Header words or paths by which the file is known.
+    #[cfg_attr(test, schemars(with = "Vec<String>"))]
     pub fields: Spanned<Vec<Text>>,
     /// Fields that a file may lack and still be this device's.
     #[serde(default)]
+    #[cfg_attr(test, schemars(with = "Vec<String>"))]
     pub optional_fields: Vec<Text>,
+    /// How the fields of a file must match these.
     #[serde(default)]
     pub fields_match: FieldsMatch,
+    /// Texts that stand for no reading.
     pub missing_values: Option<Vec<String>>,
+    /// The decimal character; a point if absent.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub decimal_char: Option<Text>,
+    /// The character between thousands.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub group_char: Option<Text>,
     /// Other header words (or paths) under which a field may stand.
     #[serde(default)]
+    #[cfg_attr(test, schemars(with = "BTreeMap<String, Vec<String>>"))]
     pub also_named: BTreeMap<Text, Vec<Text>>,
 }
 
 /// How the fields of a file must match `schema.fields` (Table Schema, `fieldsMatch`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub(crate) enum FieldsMatch {
     /// The same fields in the same order.
@@ -187,36 +182,60 @@ pub(crate) enum FieldsMatch {
 
 /// Where a text comes from: exactly one of the first four keys.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct TextSpec {
+    /// A header word or path.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub field: Option<Text>,
+    /// A key of what stands above or beside the records.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub preamble: Option<Text>,
+    /// A capture of the file name.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub file_name: Option<Text>,
+    /// The same text for every row.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub constant: Option<Text>,
+    /// Whether a row without it is rejected.
     #[serde(default)]
     pub required: bool,
 }
 
 /// Where a word comes from and what it means.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct WordSpec<V> {
+    /// A header word or path.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub field: Option<Text>,
+    /// A key of what stands above or beside the records.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub preamble: Option<Text>,
+    /// A capture of the file name.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub file_name: Option<Text>,
+    /// The same text for every row.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub constant: Option<Text>,
+    /// Whether a row without it is rejected.
     #[serde(default)]
     pub required: bool,
+    /// The device's words and what they mean.
+    #[cfg_attr(test, schemars(with = "BTreeMap<String, V>"))]
     pub values: BTreeMap<Text, V>,
     /// Whether words match in capitals or not.
     #[serde(default)]
     pub ignore_case: bool,
+    /// What becomes of a row with a word that is not listed.
     #[serde(default)]
     pub unknown: OnUnknown,
 }
 
 /// What becomes of a row with a word that the map does not have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum OnUnknown {
     #[default]
@@ -226,94 +245,111 @@ pub(crate) enum OnUnknown {
 }
 
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct ClubSpec {
+    /// Our name of the club, for example 7-iron.
+    #[cfg_attr(test, schemars(with = "String"))]
     pub club_id: Text,
+    /// What kind of club it is.
+    #[cfg_attr(test, schemars(with = "crate::schema_words::ClubKind"))]
     pub club_kind: Text,
 }
 
 #[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct ShotSpec {
+    /// The bay; that of the import folder if absent.
+    #[cfg_attr(test, schemars(with = "Option<TextSpec>"))]
     pub bay: Option<Spanned<TextSpec>>,
+    /// A text that the device itself writes and never uses twice.
+    #[cfg_attr(test, schemars(with = "Option<TextSpec>"))]
     pub session: Option<Spanned<TextSpec>>,
+    /// The shot's own number or text.
+    #[cfg_attr(test, schemars(with = "Option<TextSpec>"))]
     pub shot: Option<Spanned<TextSpec>>,
+    /// The player as the device writes it.
+    #[cfg_attr(test, schemars(with = "Option<TextSpec>"))]
     pub player: Option<Spanned<TextSpec>>,
+    /// The kind of ball.
+    #[cfg_attr(test, schemars(with = "Option<TextSpec>"))]
     pub ball_kind: Option<Spanned<TextSpec>>,
+    /// Indoors or outdoors.
+    #[cfg_attr(test, schemars(with = "Option<WordSpec<crate::schema_words::Place>>"))]
     pub environment: Option<Spanned<WordSpec<Text>>>,
+    /// The player's hand.
+    #[cfg_attr(test, schemars(with = "Option<WordSpec<crate::schema_words::Side>>"))]
     pub hand: Option<Spanned<WordSpec<Text>>>,
+    /// What the shot was meant for.
+    #[cfg_attr(test, schemars(with = "Option<WordSpec<crate::schema_words::Purpose>>"))]
     pub intent: Option<Spanned<WordSpec<Text>>>,
+    /// The club.
+    #[cfg_attr(test, schemars(with = "Option<WordSpec<ClubSpec>>"))]
     pub club: Option<Spanned<WordSpec<ClubSpec>>>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields, rename_all = "camelCase")]
-pub(crate) struct TimeSpec {
-    /// Joined by one blank before they are read.
-    pub parts: Vec<Spanned<TextSpec>>,
-    /// Tried in order.
-    pub format: Option<Spanned<OneOrMany>>,
-    /// In place of `format`: the text counts this unit since 1970-01-01T00:00Z, or days as workbooks count them.
-    pub epoch_unit: Option<Spanned<EpochUnit>>,
-    /// Zone of the device's clock; the site's zone if absent.
-    pub zone: Option<Text>,
-    /// The twelve months in the device's language, read as English ones.
-    pub month_names: Option<Spanned<Vec<String>>>,
-    /// The first year that a year of two digits can mean.
-    pub two_digit_years_from: Option<Spanned<i32>>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-pub(crate) enum EpochUnit {
-    #[serde(rename = "s")]
-    Seconds,
-    #[serde(rename = "ms")]
-    Milliseconds,
-    #[serde(rename = "us")]
-    Microseconds,
-    #[serde(rename = "ns")]
-    Nanoseconds,
-    /// Days since 1899-12-30T00:00 local time, as most workbooks count them.
-    #[serde(rename = "serial-1900")]
-    Serial1900,
-    /// Days since 1904-01-01T00:00 local time.
-    #[serde(rename = "serial-1904")]
-    Serial1904,
 }
 
 /// Where a number comes from, how it is written, and how well the device knows it.
 #[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct NumberSpec {
+    /// A header word or path.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub field: Option<Text>,
+    /// A key of what stands above or beside the records.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub preamble: Option<Text>,
+    /// A capture of the file name.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub file_name: Option<Text>,
+    /// The same text for every row.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub constant: Option<Text>,
+    /// Whether a row without it is rejected.
     #[serde(default)]
     pub required: bool,
+    /// UCUM code of the number.
+    #[cfg_attr(test, schemars(schema_with = "crate::schema_words::unit"))]
     pub unit: Text,
+    /// Where the unit stands.
     #[serde(default)]
     pub unit_from: UnitFrom,
     /// The field that names the unit, with `unitFrom = "field"`.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub unit_field: Option<Text>,
+    /// How the sign is written.
     #[serde(default)]
     pub sign: SignWord,
+    /// Words behind the number for our positive side.
     pub positive_suffix: Option<Vec<String>>,
+    /// Words behind the number for our negative side.
     pub negative_suffix: Option<Vec<String>>,
     /// Words for the middle.
     pub zero_words: Option<Vec<String>>,
     /// Whether the value is given in the player's own frame, positive as for a right-handed player.
     #[serde(default)]
     pub player_frame: bool,
+    /// For this number alone.
     pub missing_values: Option<Vec<String>>,
+    /// For this number alone.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub decimal_char: Option<Text>,
+    /// For this number alone.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub group_char: Option<Text>,
+    /// True where the device measures it, false where it only computes it.
     pub measured: Option<bool>,
+    /// Of one reading, in `unit`.
+    #[cfg_attr(test, schemars(with = "Option<f64>"))]
     pub standard_deviation: Option<Spanned<f64>>,
+    /// The point of the face that the angle belongs to.
+    #[cfg_attr(test, schemars(with = "Option<crate::schema_words::FaceReference>"))]
     pub face_reference: Option<Text>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum UnitFrom {
     /// The unit is the pack's `unit`.
@@ -328,6 +364,7 @@ pub(crate) enum UnitFrom {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub(crate) enum SignWord {
     #[default]
@@ -338,10 +375,16 @@ pub(crate) enum SignWord {
 
 /// The site that `strikemill formats test` pretends to be.
 #[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields, rename_all = "camelCase")]
 pub(crate) struct TestSpec {
+    /// IANA name; UTC if absent.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub zone: Option<Text>,
+    /// Bay of the import folder.
     pub bay: Option<String>,
+    /// Of the import folder.
+    #[cfg_attr(test, schemars(with = "Option<crate::schema_words::Place>"))]
     pub environment: Option<String>,
     /// What the roster would say of the samples' players: `right` or `left`.
     #[serde(default)]

@@ -210,7 +210,10 @@ impl Spreadsheet {
                 return Err(FileFault::new(Rule::NoHeader, message));
             }
             remember(&mut head.text, &row);
-            if in_preamble && self.preamble_end.is_none() && row.number > self.preamble_rows as i64 {
+            if in_preamble
+                && self.preamble_end.is_none()
+                && usize::try_from(row.number).is_ok_and(|number| number > self.preamble_rows)
+            {
                 in_preamble = false;
             }
             if in_preamble {

@@ -222,7 +222,7 @@ pub(crate) fn plain_text(text: &str) -> String {
     let mut plain = String::with_capacity(text.len());
     let mut rest = text;
     while let Some(place) = rest.find("_x") {
-        let code = rest.get(place + 2..place + 6).filter(|_| rest[place..].as_bytes().get(6) == Some(&b'_'));
+        let code = rest.get(place + 2..place + 6).filter(|_| rest.as_bytes().get(place + 6) == Some(&b'_'));
         let letter = code.and_then(|code| u32::from_str_radix(code, 16).ok()).and_then(char::from_u32);
         plain.push_str(&rest[..place]);
         if let Some(letter) = letter {

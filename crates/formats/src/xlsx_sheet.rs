@@ -147,7 +147,7 @@ impl<'s> XlsxRows<'_, '_, 's> {
 impl XlsxBook {
     fn head(&self, start: &BytesStart<'_>, next_column: usize) -> Result<CellHead, FileFault> {
         let column = match attribute(start, "r")? {
-            Some(place) => parse_place(&place).map(|(_, column)| column).unwrap_or(usize::MAX - 1),
+            Some(place) => parse_place(&place).map_or(MOST_COLUMNS, |(_, column)| column),
             None => next_column,
         };
         let style = attribute(start, "s")?.and_then(|style| style.parse::<usize>().ok());

@@ -2,7 +2,7 @@
 //! Names count without their prefix. Of mixed content the element's own text counts.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use quick_xml::events::BytesStart;
 
@@ -54,9 +54,9 @@ impl Fields {
 
     /// Takes the attributes of an element at a path (empty, or ending in a slash). Says whether the element is marked as nil.
     pub fn attributes(&mut self, tag: &BytesStart<'_>, path: &str, limits: &ParseLimits) -> Result<bool, TextFault> {
-        let mut names: Vec<&str> = Vec::new();
+        let mut names: HashSet<&str> = HashSet::new();
+        let mut places: HashMap<&str, usize> = HashMap::new();
         let mut nil = false;
-        let own = self.list.len();
         for attribute in tag.attributes().with_checks(false) {
             let attribute = attribute.map_err(|error| (Rule::BadXml, format!("an attribute is malformed: {error}")))?;
             let name = attribute.key.0;
@@ -64,24 +64,26 @@ impl Fields {
                 let message = format!("an element has more than {} attributes", limits.max_fields);
                 return Err((Rule::TooManyFields, message));
             }
-            if names.contains(&name) {
+            if !names.insert(name) {
                 return Err((Rule::BadXml, format!("the attribute {} stands twice", shot::Problem::cut(name))));
             }
-            names.push(name);
             if name == "xmlns" || name.starts_with("xmlns:") {
                 continue;
             }
             let value = resolve(&attribute.value)?;
-            if local(name) == "nil" && local(name) != name {
+            let plain = local(name);
+            if plain == "nil" && plain != name {
                 nil |= matches!(value.trim(), "true" | "1");
                 continue;
             }
-            let place = format!("{path}@{}", local(name));
-            match self.list[own..].iter_mut().find(|(known, _)| *known == place) {
+            match places.get(plain) {
                 // Of two names that differ in the prefix alone the plain one counts.
-                Some((_, text)) if local(name) == name => *text = value.trim().to_owned(),
+                Some(place) if plain == name => value.trim().clone_into(&mut self.list[*place].1),
                 Some(_) => {}
-                None => self.push(&place, value.trim(), limits)?,
+                None => {
+                    places.insert(plain, self.list.len());
+                    self.push(&format!("{path}@{plain}"), value.trim(), limits)?;
+                }
             }
         }
         Ok(nil)

@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono_tz::Tz;
-use serde::Deserialize;
 use toml::Spanned;
 
+use crate::config_file::{RawConfiguration, RawFolder};
 use crate::fault::Fault;
 
 /// The checked configuration of one home.
@@ -121,82 +121,6 @@ impl Checker<'_> {
         );
         default
     }
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawConfiguration {
-    site: RawSite,
-    #[serde(default)]
-    import: Vec<RawFolder>,
-    #[serde(default)]
-    intake: RawIntake,
-    #[serde(default)]
-    verdict: RawVerdict,
-    #[serde(default)]
-    digest: RawDigest,
-    #[serde(default)]
-    query: RawQuery,
-    #[serde(default)]
-    log: RawLog,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawSite {
-    id: Spanned<String>,
-    name: Option<String>,
-    zone: Spanned<String>,
-    units: Option<Spanned<String>>,
-    roster: Option<PathBuf>,
-    corrections: Option<PathBuf>,
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawFolder {
-    folder: Spanned<PathBuf>,
-    bay: Option<String>,
-    environment: Option<Spanned<String>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawIntake {
-    quiet_period_s: Option<Spanned<f64>>,
-    rescan_every_s: Option<Spanned<f64>>,
-    waiting_too_long_s: Option<Spanned<f64>>,
-    max_file_mib: Option<Spanned<u64>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawVerdict {
-    corridor_share: Option<Spanned<f64>>,
-    carry_tolerance: Option<Spanned<f64>>,
-    certain_enough: Option<Spanned<f64>>,
-    curve_acted_on_deg: Option<Spanned<f64>>,
-    misread_probability: Option<Spanned<f64>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawDigest {
-    cron: Option<Spanned<String>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawQuery {
-    memory_mib: Option<Spanned<u64>>,
-    seconds: Option<Spanned<u64>>,
-}
-
-#[derive(Debug, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct RawLog {
-    format: Option<Spanned<String>>,
-    level: Option<Spanned<String>>,
 }
 
 impl RawConfiguration {

@@ -3,6 +3,9 @@
 mod cli;
 mod commands;
 mod config;
+mod config_file;
+#[cfg(test)]
+mod config_schema;
 mod fault;
 mod logging;
 mod output;

@@ -67,8 +67,11 @@ fn engine_word(engine: EngineWord) -> &'static str {
 
 fn encodings(sniffed: &Sniffed) -> String {
     match sniffed.encodings.as_slice() {
-        [one] => quoted(one.word()),
-        several => list(several.iter().map(|encoding| encoding.word())),
+        [one] => quoted(&one.word()),
+        several => {
+            let words: Vec<String> = several.iter().map(|encoding| encoding.word()).collect();
+            list(words.iter().map(String::as_str))
+        }
     }
 }
 

@@ -95,12 +95,17 @@ impl MomentKind {
         match self {
             MomentKind::Date => NaiveDate::parse_from_str(text, format).is_ok_and(|day| YEARS.contains(&day.year())),
             MomentKind::Clock => NaiveTime::parse_from_str(text, format).is_ok(),
-            _ if crate::instant::has_offset(format) => {
+            _ if has_offset(format) => {
                 DateTime::parse_from_str(text, format).is_ok_and(|instant| YEARS.contains(&instant.year()))
             }
             _ => NaiveDateTime::parse_from_str(text, format).is_ok_and(|local| YEARS.contains(&local.year())),
         }
     }
+}
+
+/// Whether texts of a format say their offset from UTC themselves.
+fn has_offset(format: &str) -> bool {
+    OFFSETS.iter().any(|offset| format.ends_with(offset))
 }
 
 /// What the texts of a column are, if they are dates, times of day, or both.
@@ -223,7 +228,7 @@ impl Moment {
 
     /// Whether the texts say their offset from UTC themselves.
     pub fn has_offset(&self) -> bool {
-        self.formats.iter().all(|format| crate::instant::has_offset(format))
+        self.formats.iter().all(|format| has_offset(format))
     }
 }
 

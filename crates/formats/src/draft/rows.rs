@@ -72,7 +72,7 @@ pub(super) fn row_dialect(text: &str) -> Result<RowDialect, String> {
 }
 
 fn plain_style(delimiter: char) -> CellStyle {
-    CellStyle { delimiter, quote: Some('"'), double_quote: true }
+    CellStyle { delimiter, quote: Some('"'), double_quote: true, escape: None, skip_initial_space: true }
 }
 
 /// Cuts lines into rows; a quoted cell may run over several lines. Blank lines are no rows.
@@ -83,7 +83,7 @@ fn cut(lines: &[&str], style: CellStyle) -> Vec<GridRow> {
         let mut record = lines[place].to_owned();
         let mut used = 1;
         let mut cells = style.split(&record, MOST_CELLS);
-        while matches!(cells, Cells::OpenQuote) && used < MOST_LINES_OF_A_ROW && place + used < lines.len() {
+        while matches!(cells, Cells::Open) && used < MOST_LINES_OF_A_ROW && place + used < lines.len() {
             record.push('\n');
             record.push_str(lines[place + used]);
             used += 1;

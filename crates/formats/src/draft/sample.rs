@@ -41,7 +41,8 @@ fn encode(text: &str, sniffed: &Sniffed, original: &[u8]) -> Vec<u8> {
             bytes.extend(text.encode_utf16().flat_map(u16::to_be_bytes));
         }
         Some(Encoding::Windows1252) => bytes.extend(encoding_rs::WINDOWS_1252.encode(text).0.iter()),
-        Some(Encoding::Utf8) | None => {
+        // A draft names these four only.
+        Some(Encoding::Utf8 | Encoding::Other(_)) | None => {
             if original.starts_with(&[0xef, 0xbb, 0xbf]) {
                 bytes.extend([0xef, 0xbb, 0xbf]);
             }

@@ -41,7 +41,7 @@ fn said(format_toml: &str) -> BTreeMap<String, Said> {
 
 #[test]
 fn drafts_of_the_shipped_samples_find_what_the_packs_say() {
-    for pack in crate::shipped().packs() {
+    for pack in crate::shipped().packs().iter().filter(|pack| pack.kind() == formats::PackKind::Shots) {
         let folder = shipped_dir().join(pack.name());
         let right = said(&std::fs::read_to_string(folder.join("format.toml")).expect("a pack"));
         let mut samples: Vec<_> = std::fs::read_dir(&folder)

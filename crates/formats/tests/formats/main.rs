@@ -1,5 +1,6 @@
 //! Tests of the importer room against packs on disk: the shipped ones and small ones written for one question each.
 
+mod columns;
 mod derivations;
 mod dialects;
 mod documents;
@@ -9,6 +10,8 @@ mod elements;
 mod faults;
 mod hostile;
 mod marks;
+mod mutations;
+mod outside;
 mod packages;
 mod recognition;
 mod robustness;

@@ -8,6 +8,8 @@ mod check;
 mod fault;
 mod file;
 mod order;
+#[cfg(test)]
+mod schema;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

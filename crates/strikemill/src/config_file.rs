@@ -1,0 +1,139 @@
+//! `config/strikemill.toml` as written, before it is checked; unknown keys are refused.
+
+use std::path::PathBuf;
+
+use serde::Deserialize;
+use toml::Spanned;
+
+#[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawConfiguration {
+    /// The site.
+    pub site: RawSite,
+    /// Folders that the bays' computers drop exports into.
+    #[serde(default)]
+    pub import: Vec<RawFolder>,
+    /// How files are taken in.
+    #[serde(default)]
+    pub intake: RawIntake,
+    /// What counts as a miss, and when a cause is named.
+    #[serde(default)]
+    pub verdict: RawVerdict,
+    /// The summaries.
+    #[serde(default)]
+    pub digest: RawDigest,
+    /// Bounds of queries.
+    #[serde(default)]
+    pub query: RawQuery,
+    /// The log.
+    #[serde(default)]
+    pub log: RawLog,
+}
+
+#[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawSite {
+    /// Small letters, digits and hyphens; part of every shot's identity, so never change it.
+    #[cfg_attr(test, schemars(with = "String", regex(pattern = "^[a-z0-9-]{1,60}$")))]
+    pub id: Spanned<String>,
+    /// Name for people; the id where left out.
+    pub name: Option<String>,
+    /// IANA zone of local times and weeks.
+    #[cfg_attr(test, schemars(with = "String"))]
+    pub zone: Spanned<String>,
+    /// For people; data are always metric.
+    #[cfg_attr(test, schemars(with = "Option<crate::config_schema::Units>"))]
+    pub units: Option<Spanned<String>>,
+    /// The roster of players, below the home.
+    pub roster: Option<PathBuf>,
+    /// The list of corrections, below the home.
+    pub corrections: Option<PathBuf>,
+}
+
+#[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawFolder {
+    /// The folder, below the home.
+    #[cfg_attr(test, schemars(with = "PathBuf"))]
+    pub folder: Spanned<PathBuf>,
+    /// The bay whose exports arrive there.
+    pub bay: Option<String>,
+    /// Whether the bay is indoors or outdoors.
+    #[cfg_attr(test, schemars(with = "Option<crate::config_schema::Environment>"))]
+    pub environment: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawIntake {
+    /// A file is taken once it has not changed for this long.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.1, max = 3600.0)))]
+    pub quiet_period_s: Option<Spanned<f64>>,
+    /// A full look at the folders, whatever the watcher says.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.1, max = 3600.0)))]
+    pub rescan_every_s: Option<Spanned<f64>>,
+    /// From then on a file that never settles is reported.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 1.0, max = 604_800.0)))]
+    pub waiting_too_long_s: Option<Spanned<f64>>,
+    /// Larger files go to quarantine unread.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 4096)))]
+    pub max_file_mib: Option<Spanned<u64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawVerdict {
+    /// Half width of the corridor, as a share of the reference carry.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.005, max = 0.5)))]
+    pub corridor_share: Option<Spanned<f64>>,
+    /// A carry shorter than the reference by more than this share is a miss.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.005, max = 0.5)))]
+    pub carry_tolerance: Option<Spanned<f64>>,
+    /// Below this probability a cause is not named.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.5, max = 0.99)))]
+    pub certain_enough: Option<Spanned<f64>>,
+    /// From this face-to-path reading on, somebody would act on a curve.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.1, max = 10.0)))]
+    pub curve_acted_on_deg: Option<Spanned<f64>>,
+    /// From this probability on, a curve counts as misread.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.5, max = 0.999)))]
+    pub misread_probability: Option<Spanned<f64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawDigest {
+    /// When the summary of the past week is written, in the site's zone: five fields.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
+    pub cron: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawQuery {
+    /// Beyond this the engine spills to the state folder.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 64, max = 65_536)))]
+    pub memory_mib: Option<Spanned<u64>>,
+    /// A query that takes longer is stopped.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 86_400)))]
+    pub seconds: Option<Spanned<u64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawLog {
+    /// How lines are written.
+    #[cfg_attr(test, schemars(with = "Option<crate::config_schema::LogFormat>"))]
+    pub format: Option<Spanned<String>>,
+    /// The least grave events that are written.
+    #[cfg_attr(test, schemars(with = "Option<crate::config_schema::LogLevel>"))]
+    pub level: Option<Spanned<String>>,
+}

@@ -2,14 +2,15 @@
 //! own shots or marks changed; the others keep what is published of them.
 
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write as _;
 
 use arrow::array::{Date32Array, RecordBatch, StringArray, TimestampMicrosecondArray};
 use linking::{LinkSettings, MarkFate, MarkMoment, ShotMoment, link};
 use shot::LocalDay;
 
 use crate::IntakeError;
-use crate::effective::{LinkedStrike, column, number, optional};
 use crate::link_rows::{Fate, Noted};
+use crate::shot_columns::{LinkedStrike, column, number, optional};
 
 /// Raised when the same shots and marks would be linked otherwise.
 const METHOD: &str = "1";
@@ -143,10 +144,12 @@ fn gather_shots(
 fn fingerprint(shots: &[ShotPoint], marks: &[MarkPoint]) -> String {
     let mut text = METHOD.to_owned();
     for shot in shots {
-        text.push_str(&format!("{}{}{:?}{:?}\n", shot.shot_id, shot.at, shot.player, shot.club));
+        let ShotPoint { shot_id, at, player, club } = shot;
+        let _ = writeln!(text, "{shot_id}{at}{player:?}{club:?}"); // writing to a String cannot fail
     }
     for mark in marks {
-        text.push_str(&format!("{}{}{:?}{:?}{:?}\n", mark.mark_id, mark.at, mark.time_sd_s, mark.player, mark.club));
+        let MarkPoint { mark_id, at, time_sd_s, player, club, .. } = mark;
+        let _ = writeln!(text, "{mark_id}{at}{time_sd_s:?}{player:?}{club:?}");
     }
     shot::text_hash(&text)
 }

@@ -1,5 +1,6 @@
 //! Opening the database and bringing it to the present schema.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
@@ -150,7 +151,7 @@ fn percent_encoded(path: &Path) -> String {
         if byte.is_ascii_alphanumeric() || b"/._-:".contains(&byte) {
             text.push(char::from(byte));
         } else {
-            text.push_str(&format!("%{byte:02X}"));
+            let _ = write!(text, "%{byte:02X}"); // writing to a String cannot fail
         }
     }
     text

@@ -1,6 +1,6 @@
 //! Whether a file's bytes are an export that can be taken, and if so with which rows.
 
-use formats::{Drift, Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
+use formats::{Drift, Pack, PackScore, PackSet, ParsedFile, Recognition, SiteContext};
 use shot::{Problem, Severity};
 
 use crate::Roster;
@@ -32,13 +32,12 @@ pub(crate) struct Refusal {
 }
 
 pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFolder>, roster: &Roster) -> SiteContext {
-    let largest = usize::try_from(settings.max_file_bytes).unwrap_or(usize::MAX);
     SiteContext {
         site_id: settings.site_id.clone(),
         zone: settings.zone,
         bay: folder.and_then(|folder| folder.bay.clone()),
         environment: folder.and_then(|folder| folder.environment.clone()),
-        limits: ParseLimits { max_file_bytes: largest, ..ParseLimits::default() },
+        limits: settings.limits,
         hands: roster.hands(),
     }
 }

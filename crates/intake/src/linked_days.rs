@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write as _;
 
-use arrow::array::{Date32Array, RecordBatch, StringArray, TimestampMicrosecondArray};
+use arrow::array::{Date32Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray};
 use linking::{LinkSettings, MarkFate, MarkMoment, ShotMoment, link};
 use shot::LocalDay;
 
@@ -32,6 +32,8 @@ struct ShotPoint {
 pub(crate) struct MarkPoint {
     pub(crate) mark_id: String,
     pub(crate) at: i64,
+    /// Line or record of the list.
+    pub(crate) source_row: i64,
     time_sd_s: f64,
     pub(crate) player: Option<String>,
     club: Option<String>,
@@ -75,7 +77,10 @@ pub(crate) fn link_month(
     }
     let mut groups = Vec::new();
     for (key, mut marks) in marks_by_group {
-        marks.sort_by(|one, other| (one.at, &one.mark_id).cmp(&(other.at, &other.mark_id)));
+        // Of marks noted within one minute the list itself tells the order.
+        marks.sort_by(|one, other| {
+            (one.at, one.source_row, &one.mark_id).cmp(&(other.at, other.source_row, &other.mark_id))
+        });
         let shots = shots_by_day.get(&(key.0.clone(), key.1)).map_or(&[][..], Vec::as_slice);
         let fingerprint = fingerprint(shots, &marks);
         let group = match published.group(&key, &fingerprint, &marks) {
@@ -95,6 +100,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
     let (players, clubs) = (text("player_id")?, text("club_id")?);
     let noted_at: &TimestampMicrosecondArray = column(DATASET, batch, "noted_at")?;
     let days: &Date32Array = column(DATASET, batch, "local_date")?;
+    let source_rows: &Int64Array = column(DATASET, batch, "source_row")?;
     let (time_sd, toe, up, sd) =
         (real("time_sd_s")?, real("strike_toe_mm")?, real("strike_up_mm")?, real("strike_sd_mm")?);
     for row in 0..batch.num_rows() {
@@ -104,6 +110,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
         groups.entry(key).or_default().push(MarkPoint {
             mark_id: ids.value(row).to_owned(),
             at: noted_at.value(row),
+            source_row: source_rows.value(row),
             time_sd_s: number(time_sd, row).unwrap_or(0.0),
             player: optional(players, row).map(str::to_owned),
             club: optional(clubs, row).map(str::to_owned),

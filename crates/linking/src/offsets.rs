@@ -30,8 +30,13 @@ pub(crate) struct OffsetPosterior {
 
 impl OffsetPosterior {
     pub fn of(ordered: &Ordered, settings: &LinkSettings) -> OffsetPosterior {
-        let mut empty =
-            OffsetPosterior { links: vec![Vec::new(); ordered.marks.len()], offsets: Vec::new(), width_s: 0.0 };
+        let mut empty = OffsetPosterior {
+            links: vec![Vec::new(); ordered.marks.len()],
+            offsets: Vec::new(),
+            width_s: 0.0,
+            step_s: 0.0,
+            enough: if ordered.is_steady() { IDENTIFIED_STEADY } else { IDENTIFIED },
+        };
         if ordered.shots.is_empty() || ordered.marks.is_empty() {
             return empty;
         }

@@ -106,7 +106,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
     for row in 0..batch.num_rows() {
         let key = (optional(bays, row).unwrap_or("").to_owned(), days.value(row), formats.value(row).to_owned());
         // Without a position there is nothing to link; a reading of the list would have rejected such a mark.
-        let (Some(toe_mm), Some(sd_mm)) = (number(toe, row), number(sd, row)) else { continue };
+        let (Some(toe), Some(deviation)) = (number(toe, row), number(sd, row)) else { continue };
         groups.entry(key).or_default().push(MarkPoint {
             mark_id: ids.value(row).to_owned(),
             at: noted_at.value(row),
@@ -114,7 +114,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
             time_sd_s: number(time_sd, row).unwrap_or(0.0),
             player: optional(players, row).map(str::to_owned),
             club: optional(clubs, row).map(str::to_owned),
-            strike: LinkedStrike { toe_mm, up_mm: number(up, row), sd_mm },
+            strike: LinkedStrike { toe, up: number(up, row), deviation },
         });
     }
     Ok(())
@@ -216,7 +216,7 @@ pub(crate) fn strikes_of(groups: &[LinkedGroup]) -> HashMap<String, LinkedStrike
     for (mark, fate) in groups.iter().flat_map(|group| &group.marks) {
         let Fate::Linked { shot_id, .. } = fate else { continue };
         let is_sharper = strikes.get(shot_id).is_none_or(|(rival, strike)| {
-            (mark.strike.sd_mm, &mark.mark_id).partial_cmp(&(strike.sd_mm, &rival.mark_id))
+            (mark.strike.deviation, &mark.mark_id).partial_cmp(&(strike.deviation, &rival.mark_id))
                 == Some(std::cmp::Ordering::Less)
         });
         if is_sharper {

@@ -20,12 +20,13 @@ pub const STRIKE_LINKED: &str = "strike-linked";
 /// The codes that are set anew whenever rows are amended. All others are the parser's and stay.
 const OWN_CODES: [&str; 4] = [CORRECTED, GUEST, EXCLUDED, STRIKE_LINKED];
 
-/// A strike position that was linked to a shot.
+/// A strike position that was linked to a shot, mm from the face centre.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct LinkedStrike {
-    pub(crate) toe_mm: f64,
-    pub(crate) up_mm: Option<f64>,
-    pub(crate) sd_mm: f64,
+    pub(crate) toe: f64,
+    pub(crate) up: Option<f64>,
+    /// Standard deviation of one coordinate.
+    pub(crate) deviation: f64,
 }
 
 /// What the device said of one shot.
@@ -121,6 +122,11 @@ impl<'a> ShotColumns<'a> {
     }
 }
 
+/// Toe, up, deviation, source.
+type StrikeCells = (Option<f64>, Option<f64>, Option<f64>, Option<String>);
+/// Player, hand, club, kind of club, intent.
+type RecordedCells = (Option<String>, Option<i64>, Option<String>, Option<String>, String);
+
 /// The columns that are written anew.
 #[derive(Default)]
 pub(crate) struct Written {
@@ -129,9 +135,9 @@ pub(crate) struct Written {
     club_id: Vec<Option<String>>,
     club_kind: Vec<Option<String>>,
     intent: Vec<String>,
-    strike: Vec<(Option<f64>, Option<f64>, Option<f64>, Option<String>)>,
+    strike: Vec<StrikeCells>,
     quality: Vec<Option<String>>,
-    recorded: Vec<(Option<String>, Option<i64>, Option<String>, Option<String>, String)>,
+    recorded: Vec<RecordedCells>,
 }
 
 impl Written {
@@ -204,18 +210,15 @@ pub(crate) fn with_linked_strikes(
     let mut quality = Vec::with_capacity(batch.num_rows());
     for row in 0..batch.num_rows() {
         let codes = optional(rows.quality, row);
-        match links.get(rows.shot_id.value(row)) {
-            Some(link) => {
-                let linked = Some(StrikeSource::Linked.word());
-                strikes.push((Some(link.toe_mm), link.up_mm, Some(link.sd_mm), linked));
-                let codes = codes.map(|codes| format!("{codes};{STRIKE_LINKED}"));
-                quality.push(Some(codes.unwrap_or_else(|| STRIKE_LINKED.to_owned())));
-            }
-            None => {
-                let source = optional(rows.source, row);
-                strikes.push((number(rows.toe, row), number(rows.up, row), number(rows.sd, row), source));
-                quality.push(codes.map(str::to_owned));
-            }
+        if let Some(link) = links.get(rows.shot_id.value(row)) {
+            let linked = Some(StrikeSource::Linked.word());
+            strikes.push((Some(link.toe), link.up, Some(link.deviation), linked));
+            let codes = codes.map(|codes| format!("{codes};{STRIKE_LINKED}"));
+            quality.push(Some(codes.unwrap_or_else(|| STRIKE_LINKED.to_owned())));
+        } else {
+            let source = optional(rows.source, row);
+            strikes.push((number(rows.toe, row), number(rows.up, row), number(rows.sd, row), source));
+            quality.push(codes.map(str::to_owned));
         }
     }
     let columns: Vec<(&str, ArrayRef)> = vec![

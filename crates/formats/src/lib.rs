@@ -45,6 +45,7 @@ mod recognise;
 mod record;
 mod rule;
 mod set;
+mod sheet_head;
 mod sheet_row;
 mod sheet_time;
 mod source;

@@ -4,6 +4,8 @@ mod columns;
 mod derivations;
 mod dialects;
 mod faults;
+mod hostile_columns;
+mod hostile_workbooks;
 mod mutations;
 mod outside;
 mod packages;

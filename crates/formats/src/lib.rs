@@ -67,6 +67,7 @@ mod rule;
 #[cfg(test)]
 mod schema_words;
 mod set;
+mod sheet_head;
 mod sheet_row;
 mod sheet_time;
 mod source;

@@ -175,7 +175,6 @@ impl Engine for Xml {
         let mut places = Places::new(&text, overview.shares_lines);
         let (outcome, found) = self.stream(&text, limits, &mut places, take);
         let last_word = match outcome {
-            Err(Halt::Enough) => None,
             Err(Halt::Cut { record: Some(at) }) => {
                 let message = "the document ends within this record".to_owned();
                 Some(Rule::Truncated.rejects(places.next(at), None, &excerpt(&text, at), message))
@@ -194,7 +193,7 @@ impl Engine for Xml {
                 Some(rule.rejects(0, None, &excerpt(&text, at), message))
             }
             Ok(()) if !found => Some(Rule::NoRecords.rejects(0, None, &excerpt(&text, 0), self.lacks_records())),
-            Ok(()) => None,
+            Ok(()) | Err(Halt::Enough) => None,
         };
         if let Some(problem) = last_word {
             let _ = take(Item::Problem(problem));

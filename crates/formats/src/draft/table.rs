@@ -35,6 +35,8 @@ pub(super) struct Column {
     pub always: bool,
     /// Whether it stands outside the records of a document, and its value is one of the preamble too.
     pub outside: bool,
+    /// A word for the unit that stands beside a single value.
+    pub stated_unit: Option<String>,
     /// Another column that holds the word for the unit of this one, and the words it holds.
     pub unit_field: Option<(String, Vec<String>)>,
 }

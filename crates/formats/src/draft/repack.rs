@@ -56,7 +56,9 @@ fn workbook(bytes: &[u8], limits: &ParseLimits, replace: Replace<'_>) -> std::io
         if member.is_dir() || is_picture {
             continue;
         }
-        let text = std::str::from_utf8(&content).ok().filter(|_| name.ends_with(".xml"));
+        let text = std::str::from_utf8(&content)
+            .ok()
+            .filter(|_| std::path::Path::new(&name).extension().is_some_and(|ending| ending == "xml"));
         // The first member of an ods file must stand unpacked, so that its kind is seen from outside.
         let method = member.compression();
         writer.start_file(name, SimpleFileOptions::default().compression_method(method))?;

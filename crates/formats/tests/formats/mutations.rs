@@ -140,9 +140,9 @@ fn changed_workbooks_are_survived() {
     // Most changes of packed bytes only break the packing; these change what is packed.
     for _ in 0..400 {
         let mut raw = small_xlsx();
-        let mut parts = [&mut raw.rows, &mut raw.behind_rows, &mut raw.shared, &mut raw.styles];
+        let parts = [&mut raw.rows, &mut raw.behind_rows, &mut raw.shared, &mut raw.styles];
         let part = &mut *parts[draws.below(4)];
-        **part = mutated_text(&mut draws, part);
+        *part = mutated_text(&mut draws, part);
         check_workbook(&set, &raw.bytes());
         let tables = mutated_text(&mut draws, &small_ods(""));
         check_workbook(&set, &ods(&tables));

@@ -91,7 +91,7 @@ pub use draft::{Draft, Finding, Question, draft, pack_name_of};
 pub use drift::Drift;
 pub use fault::PackFault;
 pub use mark::PackKind;
-pub use pack::{Pack, ParsedFile};
+pub use pack::{Pack, ParsedFile, unit_of_quantity};
 pub use proof::{Difference, PackTestReport, SampleReport, test_pack};
 pub use recognise::{PackScore, Recognition};
 pub use rule::Rule;

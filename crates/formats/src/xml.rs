@@ -193,7 +193,7 @@ impl Engine for Xml {
                 Some(rule.rejects(0, None, &excerpt(&text, at), message))
             }
             Ok(()) if !found => Some(Rule::NoRecords.rejects(0, None, &excerpt(&text, 0), self.lacks_records())),
-            Err(Halt::Enough) | Ok(()) => None,
+            Ok(()) | Err(Halt::Enough) => None,
         };
         if let Some(problem) = last_word {
             let _ = take(Item::Problem(problem));

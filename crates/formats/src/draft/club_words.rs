@@ -19,7 +19,9 @@ pub(super) fn club_of(text: &str) -> Option<ClubWord> {
     let digits: String = text.chars().filter(char::is_ascii_digit).collect();
     let number: Option<u32> = digits.parse().ok();
     let word = words.join(" ");
-    if let (true, Some(number)) = (words.is_empty() || matches!(word.as_str(), "deg" | "grad" | "w deg"), number) {
+    // A bare number can be anything; one of degrees names a wedge by its loft.
+    let is_loft = words.is_empty() && text.trim().strip_suffix('°').is_some_and(|rest| rest == digits);
+    if let (true, Some(number)) = (is_loft || matches!(word.as_str(), "deg" | "grad" | "w deg"), number) {
         return (44..=64).contains(&number).then(|| club(format!("{number}-wedge"), "wedge"));
     }
     let has = |wanted: &[&str]| wanted.iter().any(|stem| word == *stem || (stem.len() > 3 && word.contains(stem)));
@@ -150,7 +152,7 @@ mod tests {
         for (text, id) in cases {
             assert_eq!(club_of(text).map(|found| found.id).as_deref(), Some(id), "{text}");
         }
-        for text in ["Broomstick", "", "12", "7", "Wren", "Iron", "Putter", "99 Iron"] {
+        for text in ["Broomstick", "", "12", "7", "52", "5.6", "Wren", "Iron", "Putter", "99 Iron"] {
             assert_eq!(club_of(text), None, "{text}");
         }
     }

@@ -19,6 +19,7 @@ mod propose;
 mod propose_numbers;
 mod propose_texts;
 mod propose_time;
+mod repack;
 mod roles;
 mod rows;
 mod sample;

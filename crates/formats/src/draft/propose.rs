@@ -8,7 +8,7 @@ use super::propose_numbers::{self, Family};
 use super::propose_texts;
 use super::roles::NumberRole;
 use super::table::{Column, Table};
-use super::{file_names::NameGuess, propose_time};
+use super::{file_names::NameGuess, propose_time, unit_words};
 use shot::Quantity;
 
 /// Confidence below which a column is left alone.
@@ -78,8 +78,8 @@ fn proposals_in_one_family(table: &Table, style: crate::number::NumberStyle) -> 
         for column in table.columns.iter().filter(|column| !column.twin) {
             plans.extend(propose_numbers::propose(column, &Place::Field(column.name.clone()), style, family));
         }
-        for column in preamble_columns(table) {
-            let found = propose_numbers::propose(&column, &Place::Preamble(column.name.clone()), style, family);
+        for (key, column) in preamble_columns(table) {
+            let found = propose_numbers::propose(&column, &Place::Preamble(key), style, family);
             plans.extend(found.into_iter().filter(|plan| stands_outside(plan.role)));
         }
         plans
@@ -96,22 +96,35 @@ fn proposals_in_one_family(table: &Table, style: crate::number::NumberStyle) -> 
         let found = propose_texts::propose(column, &Place::Field(column.name.clone()));
         proposals.extend(found.into_iter().map(Proposal::Text));
     }
-    for column in preamble_columns(table) {
-        let found = propose_texts::propose(&column, &Place::Preamble(column.name.clone()));
+    for (key, column) in preamble_columns(table) {
+        let found = propose_texts::propose(&column, &Place::Preamble(key));
         let told_once = |plan: &TextPlan| plan.role != TextRole::Shot;
         proposals.extend(found.into_iter().filter(told_once).map(Proposal::Text));
     }
     (family, proposals)
 }
 
-fn preamble_columns(table: &Table) -> Vec<Column> {
-    let column = |(key, value): &(String, String)| Column {
-        name: key.clone(),
-        texts: vec![Some(value.clone())],
-        always: true,
-        ..Column::default()
+/// What stands outside the records, each as a column of one value, with its key. Of a document's path the outermost step says nothing.
+fn preamble_columns(table: &Table) -> Vec<(String, Column)> {
+    let column = |(key, value): &(String, String)| {
+        let unit = |(other, word): &&(String, String)| {
+            other.strip_prefix(key.as_str()).is_some_and(|rest| rest.starts_with(['/', '_', '.', ' ', '-']))
+                && is_unit(word)
+        };
+        let column = Column {
+            name: key.split_once('/').map_or(key.as_str(), |(_, rest)| rest).to_owned(),
+            texts: vec![Some(value.clone())],
+            always: true,
+            stated_unit: table.preamble.iter().find(unit).map(|(_, word)| word.clone()),
+            ..Column::default()
+        };
+        (key.clone(), column)
     };
     table.preamble.iter().map(column).collect()
+}
+
+fn is_unit(word: &str) -> bool {
+    !unit_words::meanings(word).is_empty()
 }
 
 fn assign(plan: &mut Plan, time: Option<&TimePlan>, mut proposals: Vec<Proposal>) {

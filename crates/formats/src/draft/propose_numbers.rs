@@ -157,7 +157,7 @@ fn unit_of(column: &Column, role: NumberRole, numbers: &Numbers, target: Unit, f
         let unit = Unit::parse(units.first()?.1)?;
         return Some(UnitChoice { unit, place: UnitPlace::Field(field.clone()), other: None, words: units });
     }
-    if let Some(word) = unit_of_header(&column.name) {
+    if let Some(word) = column.stated_unit.as_deref().or_else(|| unit_of_header(&column.name)) {
         let unit = meaning_as(word, target)?;
         return Some(UnitChoice { unit, place: UnitPlace::Header, other: None, words: Vec::new() });
     }

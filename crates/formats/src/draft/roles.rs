@@ -4,9 +4,9 @@ use shot::Quantity;
 
 use super::vocabulary::Concept::{
     self, Across, Against, Aim, Air, Along, Angle, Attack, Axis, Back, Ball, Carry, Club, Descent, Deviation, Distance,
-    Down, Duration, Face, Flight, Heel, High, Horizontal, Humidity, Land, Lateral, Launch, Left, LetterP, LetterT,
-    LetterV, Loft, Low, Off, Path, Peak, Pressure, Rate, Ratio, Right, Side, Speed, Spin, Static, Strike, Temperature,
-    Time, Toe, Total, Vertical, Wind,
+    Down, Duration, Face, Flight, From, Heel, High, Horizontal, Humidity, Land, Lateral, Launch, Left, LetterP,
+    LetterT, LetterV, Loft, Low, Off, Path, Peak, Pressure, Rate, Ratio, Right, Side, Speed, Spin, Static, Strike,
+    Temperature, Time, Toe, Total, Vertical, Wind,
 };
 use super::vocabulary::Concepts;
 
@@ -185,6 +185,15 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::FaceDeg), &[Face, Angle], &[Path, Strike, Toe, Heel, Loft, Speed], 88),
     rule(Direct(Q::FaceDeg), &[Face, Aim], &[Path, Strike, Toe, Heel, Loft], 85),
     rule(Direct(Q::FaceDeg), &[Face], &[Path, Strike, Toe, Heel, High, Low, Loft, Speed, Lateral], 75),
+    // Of the head's direction and its path, the one that is not called a path is the face.
+    rule(Direct(Q::PathDeg), &[Club, Horizontal], &[Ball, Strike, Face, Spin, Speed], 52),
+    rule(Direct(Q::FaceDeg), &[Club, Horizontal], &[Ball, Strike, Path, Spin, Speed], 50),
+    rule(
+        Direct(Q::DeliveredLoftDeg),
+        &[Club, Angle],
+        &[Ball, Strike, Path, Face, Attack, Spin, Vertical, Horizontal],
+        50,
+    ),
     rule(NumberRole::FaceToPath, &[Face, Path], &[Strike, Speed], 90),
     rule(Direct(Q::DeliveredLoftDeg), &[Loft], &[Spin, Static, Launch], 75),
     rule(Direct(Q::StrikeToeMm), &[Strike, Toe], &[Vertical], 90),
@@ -230,6 +239,7 @@ const RULES: &[RuleOfWords] = &[
     rule(Direct(Q::WindAlongMps), &[Wind, Against], &[Across], 85),
     rule(Direct(Q::WindAcrossMps), &[Wind, Across], &[Along], 85),
     rule(Direct(Q::WindAcrossMps), &[Wind, Side], &[Along], 85),
+    rule(Direct(Q::WindAcrossMps), &[Wind, From], &[Along, Against], 70),
     rule(Direct(Q::AimDeg), &[Aim], &[Face, Club], 70),
     rule(NumberRole::SpeedRatio, &[Ratio], &[], 80),
     rule(NumberRole::SpeedRatio, &[Ball, Club, Ratio], &[], 90),
@@ -261,6 +271,8 @@ pub(super) fn names_negative_side(role: NumberRole, concepts: Concepts) -> bool 
         NumberRole::Direct(Quantity::AttackDeg) => only(Down, Vertical),
         // A wind against the shot is no tail wind.
         NumberRole::Direct(Quantity::WindAlongMps) => concepts.has(Against),
+        // What blows from the left blows to the right.
+        NumberRole::Direct(Quantity::WindAcrossMps) if concepts.has(From) => only(Right, Left),
         other => other.is_sided() && only(Left, Right),
     }
 }

@@ -3,6 +3,7 @@
 use shot::ParsedShot;
 
 use super::aliases::{Aliases, Bounds};
+use super::repack::repack;
 use super::sniff::Sniffed;
 use super::table::Table;
 use crate::context::SiteContext;
@@ -64,18 +65,21 @@ pub(super) fn without_names(
     if aliases.count() == 0 {
         return Ok(sample.to_vec());
     }
-    if sniffed.encodings.is_empty() {
-        return Err("player names inside this kind of file cannot be replaced".to_owned());
-    }
-    let text = crate::encoding::decode(sample, &sniffed.encodings, true)?;
     let before = pack.parse(file_name, sample, site);
     for bounds in [Bounds::Words, Bounds::Cells] {
-        let replaced = encode(&aliases.apply(&text, bounds, &|name| spellings(name, sniffed.engine)), sniffed, sample);
+        let replace = |text: &str| aliases.apply(text, bounds, &|name| spellings(name, sniffed.engine));
+        let replaced = if sniffed.encodings.is_empty() {
+            repack(sample, sniffed.engine, &replace)?
+        } else {
+            encode(&replace(&crate::encoding::decode(sample, &sniffed.encodings, true)?), sniffed, sample)
+        };
         let after = pack.parse(file_name, &replaced, site);
         let named =
             after.shots.iter().filter_map(|shot| shot.player_text.as_deref()).any(|player| aliases.names(player));
-        let same =
-            before.shots.len() == after.shots.len() && before.shots.iter().zip(&after.shots).all(same_but_player);
+        // A column file is cut to its first records on the way.
+        let complete =
+            after.shots.len() == before.shots.len() || sniffed.encodings.is_empty() && !after.shots.is_empty();
+        let same = complete && before.shots.iter().zip(&after.shots).all(same_but_player);
         if same && !named {
             return Ok(replaced);
         }
@@ -110,7 +114,7 @@ fn spellings(name: &str, engine: EngineWord) -> Vec<String> {
             let inner = |text: &str| text.get(1..text.len().saturating_sub(1)).unwrap_or_default().to_owned();
             vec![inner(&plain), inner(&escaped)]
         }
-        EngineWord::Xml => {
+        EngineWord::Xml | EngineWord::Spreadsheet => {
             let escaped = name.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
             vec![escaped.replace('"', "&quot;").replace('\'', "&apos;"), escaped]
         }

@@ -19,6 +19,7 @@ const MOST_COLUMNS: usize = 400;
 
 /// One column.
 #[derive(Debug, Clone, Default)]
+#[expect(clippy::struct_excessive_bools, reason = "four findings about a column that exclude none of each other")]
 pub(super) struct Column {
     /// Header word or path.
     pub name: String,
@@ -34,6 +35,8 @@ pub(super) struct Column {
     pub always: bool,
     /// Whether it stands outside the records of a document, and its value is one of the preamble too.
     pub outside: bool,
+    /// A word for the unit that stands beside a single value.
+    pub stated_unit: Option<String>,
     /// Another column that holds the word for the unit of this one, and the words it holds.
     pub unit_field: Option<(String, Vec<String>)>,
 }

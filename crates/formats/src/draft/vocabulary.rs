@@ -69,14 +69,15 @@ pub(super) enum Concept {
     LetterV,
     Static,
     Against,
+    From,
 }
 
 use Concept::{
     Across, Against, Aim, Air, Along, Angle, Attack, Axis, Back, Ball, Bay, Carry, Club, Coach, Date, Descent,
-    Deviation, Distance, Down, Duration, Environment, Face, Flight, Hand, Heel, High, Horizontal, Humidity, Intent,
-    Kind, Land, Lateral, Launch, Left, LetterP, LetterT, LetterV, Loft, Low, Number, Off, Path, Peak, Player, Pressure,
-    Rate, Ratio, Right, Session, Shot, Side, Speed, Spin, Static, Strike, Temperature, Time, Toe, Total, Vertical,
-    Wind,
+    Deviation, Distance, Down, Duration, Environment, Face, Flight, From, Hand, Heel, High, Horizontal, Humidity,
+    Intent, Kind, Land, Lateral, Launch, Left, LetterP, LetterT, LetterV, Loft, Low, Number, Off, Path, Peak, Player,
+    Pressure, Rate, Ratio, Right, Session, Shot, Side, Speed, Spin, Static, Strike, Temperature, Time, Toe, Total,
+    Vertical, Wind,
 };
 
 /// Stems without accents, in small letters (ä, ö, ü, ß are written a, o, u, ss).
@@ -110,7 +111,7 @@ const STEMS: &[(Concept, &str)] = &[
     (Path, "baan bana path bahn sweep chemin trayectoria traiettoria swing schwung"),
     (Face, "face schlagflache blatt cara faccia blad"),
     (Loft, "loft"),
-    (Carry, "reach carry weite flugweite landed portee "),
+    (Carry, "kast reach carry weite flugweite landed portee "),
     (Distance, "ver weit largo longueur distance dist distanz entfernung lange distancia distanza afstand avstand"),
     (Total, "total gesamt totale totaal rest roll rollout overall endlage"),
     (Off, "off"),
@@ -133,7 +134,7 @@ const STEMS: &[(Concept, &str)] = &[
     (Humidity, "damp humid feuchte feuchtigkeit humedad umidita fukt rh vocht"),
     (Wind, "breeze wind viento vento vent"),
     (Along, "along tail ruckenwind langs"),
-    (Across, "from across cross seitenwind quer"),
+    (Across, "across cross seitenwind quer"),
     (Air, "lucht weather wetter air luft aire aria"),
     (Aim, "aim ausrichtung visee punteria mira"),
     (Ratio, "ratio smash effizienz efficiency quotient verhaltnis"),
@@ -169,6 +170,7 @@ const STEMS: &[(Concept, &str)] = &[
     (LetterV, "v"),
     (Static, "static statisch nominal lie"),
     (Against, "against head headwind gegenwind"),
+    (From, "from von de van fran"),
 ];
 
 /// What a header speaks of.

@@ -368,7 +368,7 @@ fn another_reader_sees_the_same_cells() {
         let mut theirs = Vec::new();
         for (place, cells) in range.rows().enumerate().skip(1) {
             if let (Data::Float(speed), Data::String(name)) = (&cells[1], &cells[2]) {
-                theirs.push((first + place as i64 + 1, Some(*speed), Some(name.clone())));
+                theirs.push((first + i64::try_from(place).expect("few rows") + 1, Some(*speed), Some(name.clone())));
             }
         }
         assert_eq!(ours, theirs);

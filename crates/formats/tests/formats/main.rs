@@ -4,6 +4,7 @@ mod columns;
 mod derivations;
 mod dialects;
 mod documents;
+mod drafted_exports;
 mod drafting;
 mod drift;
 mod elements;

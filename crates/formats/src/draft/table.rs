@@ -19,6 +19,7 @@ const MOST_COLUMNS: usize = 400;
 
 /// One column.
 #[derive(Debug, Clone, Default)]
+#[expect(clippy::struct_excessive_bools, reason = "independent facts about a column, not states of it")]
 pub(super) struct Column {
     /// Header word or path.
     pub name: String,

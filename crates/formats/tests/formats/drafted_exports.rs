@@ -28,6 +28,7 @@ enum UnitPlace {
 
 /// Where and how an export is written.
 #[derive(Debug, Clone)]
+#[expect(clippy::struct_excessive_bools, reason = "each is drawn apart")]
 struct Dialect {
     delimiter: char,
     decimal: char,
@@ -155,7 +156,7 @@ impl Dialect {
                 self.number(shot.carry_m * length, 1),
             ];
             if self.missing.is_some_and(|lacking| lacking.index(shots.len()) == place) {
-                row[6] = "--".to_owned();
+                "--".clone_into(&mut row[6]);
             }
             rows.push(row);
         }

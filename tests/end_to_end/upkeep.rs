@@ -115,7 +115,7 @@ fn an_alias_added_later_and_a_correction_reach_back_and_can_be_taken_back() {
     assert_eq!(place.count("shots WHERE quality LIKE '%excluded%'"), 3);
     assert_eq!(place.count("shots WHERE quality LIKE '%guest%' AND player_id IS NULL"), 4);
     let status = place.status();
-    assert!(status.contains("3 lines select 7 shots") && status.contains("selects no shot"), "{status}");
+    assert!(status.contains("3 lines select 7 shots") && status.contains("selects no shot so far"), "{status}");
 
     place.edit("config/corrections.csv", |_| CORRECTIONS.to_owned());
     until("all verdicts again", place.home.path(), long, || place.count("shot_verdicts") == 10);

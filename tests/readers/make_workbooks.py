@@ -183,9 +183,7 @@ def odf_book(folder):
         cell(made, f"Ößé <{place}>", valuetype="string")
         cell(made, "shown", valuetype="boolean", booleanvalue="true" if place % 2 else "false")
         for _ in range(2 if place == 1 else 1):
-            # A day without a time is a day.
-            when = instant if "T00:00:00" not in instant.isoformat() or instant.microsecond else instant
-            rows.append((line, [when, time, 50.5 + place, 50.5 + place, f"Ößé <{place}>", bool(place % 2)]))
+            rows.append((line, [instant, time, 50.5 + place, 50.5 + place, f"Ößé <{place}>", bool(place % 2)]))
             line += 1
     cell(row(repeated=1_000_000), repeated=1000)
     book.save(str(folder.path / "odfpy.ods"))

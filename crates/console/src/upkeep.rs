@@ -100,8 +100,12 @@ impl Upkeep {
         let shots: i64 = self.corrections.iter().map(|line| line.shots).sum();
         writeln!(out, "\ncorrections: {} lines select {shots} shots", self.corrections.len())?;
         let (idle, busy): (Vec<_>, Vec<_>) = self.corrections.iter().partition(|line| line.shots == 0);
+        if !idle.is_empty() {
+            let hint = "a change is applied by the running daemon, or by strikemill import without a path";
+            writeln!(out, "  hint: {hint}")?;
+        }
         for line in &idle {
-            writeln!(out, "  line {:<4} selects no shot: {}", line.line, line.text)?;
+            writeln!(out, "  line {:<4} selects no shot so far: {}", line.line, line.text)?;
         }
         for line in busy.iter().rev().take(SHOWN) {
             writeln!(out, "  line {:<4} {:>6} shots  {}", line.line, line.shots, line.text)?;

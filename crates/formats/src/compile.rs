@@ -9,6 +9,7 @@ use chrono_tz::Tz;
 use shot::{Hand, Intent};
 use toml::Spanned;
 
+use crate::compile_dialect::keys_of;
 use crate::context::player_key;
 use crate::fault::PackFault;
 use crate::field_names::FieldNames;
@@ -132,6 +133,7 @@ impl Compiler<'_> {
             title: spec.title.clone(),
             max_problem_share,
             engine,
+            engine_word: keys_of(*spec.engine.get_ref()).0,
             recogniser,
             mapping,
             marks,

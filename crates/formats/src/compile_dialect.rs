@@ -16,7 +16,7 @@ use crate::record::Engine;
 use crate::spec::{DialectSpec, EngineWord, PackSpec, ShortRows, Text};
 
 /// The word of an engine and the keys of `[dialect]` that it reads.
-fn keys_of(engine: EngineWord) -> (&'static str, &'static [&'static str]) {
+pub(crate) fn keys_of(engine: EngineWord) -> (&'static str, &'static [&'static str]) {
     match engine {
         EngineWord::Delimited => (
             "delimited",

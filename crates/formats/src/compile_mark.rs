@@ -130,22 +130,30 @@ impl Compiler<'_> {
     }
 
     fn time_deviation(&mut self, mark: Option<&MarkSpec>, time: &TimeSource) -> TimeDeviation {
-        if let Some(stated) = mark.and_then(|mark| mark.time_standard_deviation.as_ref()) {
-            return TimeDeviation::Same(self.deviation(Some(stated)).unwrap_or(BY_A_MACHINE));
-        }
+        let stated = mark.and_then(|mark| mark.time_standard_deviation.as_ref());
+        let stated = self.deviation(stated);
         let formats = match &time.style {
-            // Workbooks keep what a person typed, and seldom say whether that had seconds.
-            TimeStyle::Epoch(EpochUnit::Serial1900 | EpochUnit::Serial1904) => {
-                return TimeDeviation::Same(to_the_minute());
+            TimeStyle::Epoch(unit) => {
+                let by_writing = match unit {
+                    // Workbooks keep what a person typed, and seldom say whether that had seconds.
+                    EpochUnit::Serial1900 | EpochUnit::Serial1904 => to_the_minute(),
+                    EpochUnit::Seconds => TO_THE_SECOND,
+                    _ => BY_A_MACHINE,
+                };
+                return TimeDeviation::Same(stated.unwrap_or(by_writing));
             }
-            TimeStyle::Epoch(EpochUnit::Seconds) => return TimeDeviation::Same(TO_THE_SECOND),
-            TimeStyle::Epoch(_) => return TimeDeviation::Same(BY_A_MACHINE),
             TimeStyle::Formats(formats) => formats,
+        };
+        // A row noted by the minute is no better for what the pack says of rows with seconds.
+        let of_format = |format: &str| match stated {
+            Some(stated) if deviation_of_format(format) < to_the_minute() => stated,
+            Some(stated) => stated.max(to_the_minute()),
+            None => deviation_of_format(format),
         };
         let mut deviations = Vec::with_capacity(formats.len());
         for format in formats {
             let source = TimeSource { style: TimeStyle::Formats(vec![format.clone()]), ..time.clone() };
-            deviations.push((source, deviation_of_format(format)));
+            deviations.push((source, of_format(format)));
         }
         let worst = deviations.iter().map(|(_, deviation)| *deviation).fold(0.0, f64::max);
         let alike = deviations.iter().all(|(_, deviation)| worst - deviation < 1e-9);

@@ -38,8 +38,11 @@ impl JsonDocument {
             survey.record(at);
             if survey.shares_lines() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        // However it ends, the reading proper will end there too, and report it.
-        let _ = Walk { text, path: &self.path, limits, take: &mut take, found: false }.run();
+        let outcome = Walk { text, path: &self.path, limits, take: &mut take, found: false }.run();
+        // A record cut short is a record. However else it ends, the reading proper will end there too, and report it.
+        if let Err(Halt::Cut { record: Some(at) }) = outcome {
+            survey.record(at);
+        }
         survey.shares_lines()
     }
 

@@ -68,6 +68,7 @@ mod rule;
 #[cfg(test)]
 mod schema_words;
 mod set;
+mod sheet_head;
 mod sheet_row;
 mod sheet_time;
 mod source;
@@ -91,7 +92,7 @@ pub use draft::{Draft, Finding, Question, draft, pack_name_of};
 pub use drift::Drift;
 pub use fault::PackFault;
 pub use mark::PackKind;
-pub use pack::{Pack, ParsedFile};
+pub use pack::{Pack, ParsedFile, unit_of_quantity};
 pub use proof::test_pack;
 pub use proof_report::{Difference, PackTestReport, SampleReport};
 pub use recognise::{PackScore, Recognition};

@@ -178,7 +178,7 @@ impl<'p, 'a> OdsRows<'p, 'a> {
                         }
                         "text:s" => {
                             let count = attribute(&start, "text:c")?.and_then(|count| count.parse::<usize>().ok());
-                            let count = count.unwrap_or(1).min(self.bounds.most_bytes);
+                            let count = count.unwrap_or(1).min(self.bounds.most_bytes + 1);
                             text.extend(std::iter::repeat_n(' ', count));
                         }
                         "text:tab" => text.push('\t'),

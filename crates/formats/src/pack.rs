@@ -28,6 +28,7 @@ pub struct Pack {
     pub(crate) title: String,
     pub(crate) max_problem_share: f64,
     pub(crate) engine: Box<dyn Engine>,
+    pub(crate) engine_word: &'static str,
     pub(crate) recogniser: Recogniser,
     pub(crate) mapping: Mapping,
     /// What a pack of strike marks reads besides; none in a pack of shots.
@@ -100,6 +101,11 @@ impl Pack {
     /// Version of the pack.
     pub fn version(&self) -> &str {
         &self.version
+    }
+
+    /// The word of the engine that reads its files.
+    pub fn engine_word(&self) -> &'static str {
+        self.engine_word
     }
 
     /// One line about the pack, for people; may be empty.
@@ -236,4 +242,9 @@ impl Reading<'_> {
         }
         ControlFlow::Continue(())
     }
+}
+
+/// The UCUM code of the unit of a column of `shots`; empty for a name that is none.
+pub fn unit_of_quantity(name: &str) -> &'static str {
+    shot::Quantity::from_name(name).map_or("", shot::Quantity::unit)
 }

@@ -179,7 +179,12 @@ impl NumberSource {
     fn unit_of(&self, word: Option<&str>, unit_words: &BTreeMap<String, Unit>) -> Result<Unit, (Rule, String)> {
         let Some(word) = word.filter(|word| !word.is_empty()) else { return Ok(self.unit) };
         let Some(unit) = unit_words.get(word).copied().or_else(|| Unit::parse(word)) else {
-            return Err((Rule::UnitUnknown, format!("the unit \"{}\" is unknown to the pack", Problem::cut(word))));
+            let number = word.starts_with(|c: char| c.is_ascii_digit() || "+-".contains(c));
+            let why = if number { ": that is a number; has the row of units gone from the export?" } else { "" };
+            return Err((
+                Rule::UnitUnknown,
+                format!("the unit \"{}\" is unknown to the pack{why}", Problem::cut(word)),
+            ));
         };
         if unit.converts_to(self.target) {
             Ok(unit)

@@ -2,16 +2,16 @@
 //! people hide what is in their way, and a filter left on must not cost shots. Formulas are never evaluated; the result that the
 //! workbook keeps is read.
 
-use std::collections::{BTreeMap, HashMap};
 use std::ops::ControlFlow;
 
 use crate::context::ParseLimits;
 use crate::file_fault::{Budget, FileFault, guarded};
 use crate::ods_sheet::{OdsRows, check_unlocked, next_table};
 use crate::package::{Package, bad, locked};
-use crate::record::{Engine, Glance, Item, Opening};
+use crate::record::{Engine, Glance, Item};
 use crate::rule::Rule;
-use crate::sheet_row::{Cell, SheetRecord, SheetRow};
+use crate::sheet_head::Sheet;
+use crate::sheet_row::{SheetRecord, SheetRow};
 use crate::xlsx_book::XlsxBook;
 use crate::xlsx_sheet::{Merge, XlsxRows, read_merges};
 
@@ -46,30 +46,14 @@ pub(crate) struct Spreadsheet {
     pub preamble_end: Option<String>,
 }
 
-/// What stands above the first data row.
-#[derive(Default)]
-struct SheetHead {
-    opening: Opening,
-    columns: HashMap<String, usize>,
-    units: HashMap<usize, String>,
-    /// Everything read so far as text.
-    text: String,
-}
-
 /// What is done with an opened sheet.
 pub(crate) type Work<'w> = dyn FnMut(&mut dyn Sheet) -> Result<(), FileFault> + 'w;
 
-/// The chosen sheet, with its lifetimes out of sight.
-pub(crate) trait Sheet {
-    fn next_row(&mut self) -> Result<Option<SheetRow<'_>>, FileFault>;
-    fn unsolved_formulas(&self) -> (u64, &str);
-    /// Merged ranges that touch the rows up to this one, as far as they are known.
-    fn merges(&self) -> &[Merge];
-}
-
 struct OpenXlsx<'p, 'a, 's> {
     rows: XlsxRows<'p, 'a, 's>,
-    merges: Vec<Merge>,
+    bytes: &'a [u8],
+    limits: &'a ParseLimits,
+    member: &'s str,
 }
 
 impl Sheet for OpenXlsx<'_, '_, '_> {
@@ -79,8 +63,13 @@ impl Sheet for OpenXlsx<'_, '_, '_> {
     fn unsolved_formulas(&self) -> (u64, &str) {
         self.rows.unsolved_formulas()
     }
-    fn merges(&self) -> &[Merge] {
-        &self.merges
+    fn merges(&self, last_row: i64) -> Result<Vec<Merge>, FileFault> {
+        // Merged ranges stand behind all rows: a pass of its own, under a budget of its own since it keeps nothing else.
+        let budget = Budget::new(self.limits);
+        guarded(Rule::BadWorkbook, || {
+            let mut package = Package::open(self.bytes, self.limits, &budget)?;
+            read_merges(&mut package.needed_part(self.member)?, last_row, self.limits.max_fields)
+        })
     }
 }
 
@@ -91,8 +80,8 @@ impl Sheet for OdsRows<'_, '_> {
     fn unsolved_formulas(&self) -> (u64, &str) {
         OdsRows::unsolved_formulas(self)
     }
-    fn merges(&self) -> &[Merge] {
-        &self.merges
+    fn merges(&self, _last_row: i64) -> Result<Vec<Merge>, FileFault> {
+        Ok(self.merges.clone())
     }
 }
 
@@ -128,17 +117,8 @@ impl Spreadsheet {
             let message = format!("the sheet \"{}\" holds a chart and no cells; {}", sheet.name, listing(&cells));
             return Err(FileFault::new(Rule::NoSheet, message));
         };
-        let mut merges = Vec::new();
-        if self.header_fill {
-            // Merged ranges stand behind all rows: a pass of its own, under a budget of its own since it keeps nothing.
-            let budget = Budget::new(limits);
-            merges = guarded(Rule::BadWorkbook, || {
-                let mut package = Package::open(bytes, limits, &budget)?;
-                read_merges(&mut package.needed_part(member)?, i64::MAX, limits.max_fields)
-            })?;
-        }
         let part = guarded(Rule::BadWorkbook, || package.needed_part(member))?;
-        work(&mut OpenXlsx { rows: XlsxRows::new(part, &book, budget, limits), merges })
+        work(&mut OpenXlsx { rows: XlsxRows::new(part, &book, budget, limits), bytes, limits, member })
     }
 
     fn with_ods<'a>(
@@ -191,109 +171,6 @@ impl Spreadsheet {
         place.ok_or_else(|| {
             FileFault::new(Rule::NoSheet, format!("the workbook has no {wanted}; {}", listing(with_cells)))
         })
-    }
-
-    /// Reads preamble, header and units.
-    fn open(&self, sheet: &mut dyn Sheet, limits: &ParseLimits) -> Result<SheetHead, FileFault> {
-        let mut head = SheetHead::default();
-        let mut in_preamble = self.preamble_end.is_some() || self.preamble_rows > 0;
-        let last = self.header_rows.iter().chain(&self.units_row).copied().max().unwrap_or(1);
-        let mut parts: BTreeMap<usize, Vec<String>> = BTreeMap::new();
-        let (mut counted, mut header_numbers) = (0, Vec::new());
-        while counted < last {
-            let Some(row) = sheet.next_row()? else {
-                let wanted = if in_preamble && self.preamble_end.is_some() { "its preamble" } else { "its header" };
-                return Err(FileFault::new(Rule::NoHeader, format!("the sheet ends before {wanted} does")));
-            };
-            if let Some((_, message)) = &row.fault {
-                let message = format!("row {} should be part of the header: {message}", row.number);
-                return Err(FileFault::new(Rule::NoHeader, message));
-            }
-            remember(&mut head.text, &row);
-            if in_preamble
-                && self.preamble_end.is_none()
-                && usize::try_from(row.number).is_ok_and(|number| number > self.preamble_rows)
-            {
-                in_preamble = false;
-            }
-            if in_preamble {
-                in_preamble = !self.ends_preamble(&row);
-                if in_preamble {
-                    head.opening.preamble.extend(entry(&row));
-                }
-                if head.opening.preamble.len() > limits.max_fields {
-                    return Err(FileFault::new(Rule::NoHeader, "the rows above the header do not end"));
-                }
-                continue;
-            }
-            counted += 1;
-            if let Some(place) = self.header_rows.iter().position(|wanted| *wanted == counted) {
-                head.opening.header_line = row.number;
-                header_numbers.push(row.number);
-                for (column, cell) in &row.cells {
-                    let texts = parts.entry(*column).or_default();
-                    texts.resize(self.header_rows.len(), String::new());
-                    cell.text().trim().clone_into(&mut texts[place]);
-                }
-            } else if self.units_row == Some(counted) {
-                head.units = row.cells.iter().map(|(column, cell)| (*column, cell.text().trim().to_owned())).collect();
-            }
-        }
-        if self.header_fill {
-            fill(&mut parts, &header_numbers, sheet.merges());
-        }
-        let mut names = Vec::with_capacity(parts.len());
-        for (column, texts) in parts {
-            let filled: Vec<&str> = texts.iter().map(String::as_str).filter(|text| !text.is_empty()).collect();
-            let name = filled.join(&self.header_join);
-            head.columns.entry(name.clone()).or_insert(column);
-            names.push(name);
-        }
-        head.opening.header = Some(names);
-        Ok(head)
-    }
-
-    fn ends_preamble(&self, row: &SheetRow<'_>) -> bool {
-        let first = row.cells.first().map(|(_, cell)| cell.text());
-        self.preamble_end.as_deref().is_some_and(|mark| first.is_some_and(|text| text.trim() == mark))
-    }
-}
-
-/// Key and value of a row above the header: its first two filled cells.
-fn entry(row: &SheetRow<'_>) -> Option<(String, String)> {
-    let mut texts = row.cells.iter().map(|(_, cell)| cell.text().trim().to_owned());
-    let key = texts.next()?;
-    // "Bay:" and "Bay" are one key, with or without a colon on show.
-    Some((key.trim_end_matches(':').trim_end().to_owned(), texts.next()?))
-}
-
-fn remember(text: &mut String, row: &SheetRow<'_>) {
-    let cells: Vec<_> = row.cells.iter().map(|(_, cell)| Cell::text(cell)).collect();
-    text.push_str(&cells.join("\t"));
-    text.push('\n');
-}
-
-/// Gives blank cells of upper header rows the text of the merged cell they belong to. A row without merged cells takes the text to
-/// the left instead, since some writers leave the cells blank and merge nothing. Only columns that a lower row names are filled.
-fn fill(parts: &mut BTreeMap<usize, Vec<String>>, numbers: &[i64], merges: &[Merge]) {
-    for (place, number) in numbers.iter().enumerate().take(numbers.len().saturating_sub(1)) {
-        let touching: Vec<&Merge> =
-            merges.iter().filter(|merge| (merge.rows.0..=merge.rows.1).contains(number)).collect();
-        let mut left: Option<(usize, String)> = None;
-        for (column, texts) in parts.iter_mut() {
-            if !texts[place].is_empty() {
-                left = Some((*column, texts[place].clone()));
-                continue;
-            }
-            let Some((from, text)) = left.as_ref().filter(|_| texts[place + 1..].iter().any(|text| !text.is_empty()))
-            else {
-                continue;
-            };
-            let spans = |merge: &&Merge| merge.columns.0 == *from && merge.columns.1 >= *column;
-            if touching.is_empty() || touching.iter().any(spans) {
-                texts[place].clone_from(text);
-            }
-        }
     }
 }
 

@@ -82,8 +82,11 @@ impl Xml {
         };
         let mut walk = Walk::new(text, &self.path, limits, &mut take);
         walk.fields_unread = true;
-        // However it ends, the reading proper will end there too, and report it.
-        let _ = walk.run();
+        // A record cut short is a record. However else it ends, the reading proper will end there too, and report it.
+        let outcome = walk.run();
+        if let Err(Halt::Cut { record: Some(at) }) = outcome {
+            survey.record(at);
+        }
         let preamble = by_depth.into_iter().flatten().flatten().take(limits.max_fields).collect();
         Overview { preamble, shares_lines: survey.shares_lines() }
     }
@@ -190,7 +193,7 @@ impl Engine for Xml {
                 Some(rule.rejects(0, None, &excerpt(&text, at), message))
             }
             Ok(()) if !found => Some(Rule::NoRecords.rejects(0, None, &excerpt(&text, 0), self.lacks_records())),
-            Err(Halt::Enough) | Ok(()) => None,
+            Ok(()) | Err(Halt::Enough) => None,
         };
         if let Some(problem) = last_word {
             let _ = take(Item::Problem(problem));

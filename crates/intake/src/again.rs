@@ -164,7 +164,7 @@ impl Intake {
             let reason = entry.reason.as_deref().unwrap_or("the ledger knows no copy of it");
             return Ok(Err(format!("{}: {reason}\nhint: import the file again", entry.first_name)));
         }
-        let bytes = self.files.read(path, self.settings.max_file_bytes)?;
+        let bytes = self.files.read(path, self.settings.largest_file())?;
         if sha256_of_bytes(&bytes) == entry.source_file_id {
             return Ok(Ok(bytes));
         }

@@ -11,11 +11,12 @@ use ledger::{AmendedMonth, PartitionGeneration};
 use shot::{Month, TableSchema};
 
 use crate::corrections_parse::is_hash_prefix;
-use crate::effective::{Amender, with_linked_strikes};
+use crate::effective::Amender;
 use crate::finish::writer;
 use crate::link_rows::{Links, Noted};
 use crate::linked_days::{link_month, name_of_group, strikes_of};
 use crate::report::ScanReport;
+use crate::shot_columns::with_linked_strikes;
 use crate::{Intake, IntakeError};
 
 /// The datasets that are amended, or made of what is.

@@ -1,6 +1,7 @@
 //! What people wrote about players and shots, as intake works by it now, and how a change of it is noticed.
 
 use std::collections::HashSet;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError};
 
@@ -151,13 +152,11 @@ impl Intake {
 }
 
 fn fingerprint_of_failure(error: &FileError) -> Option<String> {
-    use std::io::ErrorKind;
-    match error.kind() {
-        // These are states of the file, which the reading itself tells about.
-        kind @ (ErrorKind::NotFound | ErrorKind::PermissionDenied | ErrorKind::FileTooLarge) => Some(kind.to_string()),
-        _ => {
-            tracing::debug!(error = %error, "cannot look whether a file was changed");
-            None
-        }
+    // These are states of the file, which the reading itself tells about.
+    const OF_THE_FILE: [ErrorKind; 3] = [ErrorKind::NotFound, ErrorKind::PermissionDenied, ErrorKind::FileTooLarge];
+    if OF_THE_FILE.contains(&error.kind()) {
+        return Some(error.kind().to_string());
     }
+    tracing::debug!(error = %error, "cannot look whether a file was changed");
+    None
 }

@@ -98,7 +98,7 @@ impl Corrections {
         };
         match text_of_table(path, bytes) {
             Ok(text) => Corrections::parse(path, &text, zone),
-            Err(fault) => nothing(fault),
+            Err(fault) => nothing(*fault),
         }
     }
 

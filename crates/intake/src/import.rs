@@ -45,10 +45,10 @@ pub(crate) struct Accepted<'a> {
 impl Intake {
     pub(crate) fn take(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
         let since = Instant::now();
-        if arrival.bytes > self.settings.max_file_bytes {
+        if arrival.bytes > self.settings.largest_file() {
             return self.refuse_unread(arrival, now);
         }
-        let bytes = self.files.read(&arrival.path, self.settings.max_file_bytes)?;
+        let bytes = self.files.read(&arrival.path, self.settings.largest_file())?;
         let source_file_id = sha256_of_bytes(&bytes);
         if !arrival.is_unchanged(&self.files)? {
             let note = "it changed while it was read".to_owned();
@@ -111,7 +111,7 @@ impl Intake {
     fn refuse_unread(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
         let source_file_id = self.files.sha256_of_file(&arrival.path)?;
         let refusal = Refusal {
-            reason: format!("it has {} bytes, the limit is {}", arrival.bytes, self.settings.max_file_bytes),
+            reason: format!("it has {} bytes, the limit is {}", arrival.bytes, self.settings.largest_file()),
             hint: "raise the limit in the configuration if a file of this size is an export, then use retry".into(),
             ..Refusal::default()
         };

@@ -1,6 +1,6 @@
 //! Whether a file's bytes are an export that can be taken, and if so with which rows.
 
-use formats::{Drift, Pack, PackScore, PackSet, ParseLimits, ParsedFile, Recognition, SiteContext};
+use formats::{Drift, Pack, PackScore, PackSet, ParsedFile, Recognition, SiteContext};
 use shot::{Problem, Severity};
 
 use crate::Roster;
@@ -32,13 +32,12 @@ pub(crate) struct Refusal {
 }
 
 pub(crate) fn site_context(settings: &IntakeSettings, folder: Option<&WatchedFolder>, roster: &Roster) -> SiteContext {
-    let largest = usize::try_from(settings.max_file_bytes).unwrap_or(usize::MAX);
     SiteContext {
         site_id: settings.site_id.clone(),
         zone: settings.zone,
         bay: folder.and_then(|folder| folder.bay.clone()),
         environment: folder.and_then(|folder| folder.environment.clone()),
-        limits: ParseLimits { max_file_bytes: largest, ..ParseLimits::default() },
+        limits: settings.limits,
         hands: roster.hands(),
     }
 }
@@ -67,7 +66,11 @@ fn with_drift(mut refusal: Refusal, packs: &PackSet, name: &str, bytes: &[u8]) -
     let changes = drift.changes.join("; ");
     refusal.reason = format!("{}; against the pack {}: {changes}", refusal.reason, drift.pack);
     if !drift.edits.is_empty() {
-        refusal.hint = format!("mend the pack {}: {}; then use retry", drift.pack, drift.edits.join("; "));
+        let edits = drift.edits.join("\n  ");
+        refusal.hint = format!(
+            "mend the pack {}; look at each edit before you paste it, and write several for one place as one block:\n  {edits}\n  then {RETRY}",
+            drift.pack
+        );
     }
     refusal.drift = Some(drift);
     refusal
@@ -89,14 +92,20 @@ fn recognise_and_read<'a>(
         }
         Recognition::NoMatch { scores } => Judgement::Refuse(Box::new(Refusal {
             reason: match scores.first() {
-                // With no point at all a pack is no nearer than any other.
-                Some(best) if best.score == 0 => "no mapping pack fits this file".to_owned(),
+                // With no point at all a pack is no nearer than any other, unless the file bears its kind of name.
+                Some(best) if best.score == 0 => match scores.iter().find_map(obstacle_of_named) {
+                    Some((pack, obstacle)) => format!("it bears the name of a file of the pack {pack}, but {obstacle}"),
+                    None => "no mapping pack fits this file".to_owned(),
+                },
                 Some(best) => {
                     format!("no mapping pack fits this file; the nearest is {} ({} points)", best.pack, best.score)
                 }
                 None => "no mapping pack is installed".to_owned(),
             },
-            hint: "if it is an export, write or mend a mapping pack and use retry; otherwise delete it here".into(),
+            hint: format!(
+                "if it is an export, draft a mapping pack (strikemill formats draft FILE) or mend one, then {RETRY}; \
+                 a damaged file is exported again; what is no export can be deleted here"
+            ),
             scores,
             ..Refusal::default()
         })),
@@ -104,7 +113,7 @@ fn recognise_and_read<'a>(
             let names: Vec<&str> = packs.iter().map(|pack| pack.name()).collect();
             Judgement::Refuse(Box::new(Refusal {
                 reason: format!("several mapping packs fit this file equally well: {}", names.join(", ")),
-                hint: "tell the packs apart with [recognise] fileNames or contains, then use retry".into(),
+                hint: format!("tell the packs apart with [recognise] fileNames or contains, then {RETRY}"),
                 scores,
                 ..Refusal::default()
             }))
@@ -124,7 +133,7 @@ pub(crate) fn judge_with<'a>(
     let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed, scores } };
     Judgement::Refuse(Box::new(Refusal {
         reason,
-        hint: hint.to_owned(),
+        hint,
         format: Some(pack.name().to_owned()),
         format_version: Some(pack.version().to_owned()),
         scores,
@@ -135,17 +144,31 @@ pub(crate) fn judge_with<'a>(
     }))
 }
 
-fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, &'static str)> {
+/// Packs are read when a program starts, and one program at a time works on a home.
+const RETRY: &str = "use retry (the daemon stopped; it reads the packs anew when it starts)";
+
+/// The pack whose kind of name a file bears, and what speaks against it.
+fn obstacle_of_named(score: &PackScore) -> Option<(String, String)> {
+    let behind_name = score.because.strip_prefix("the name fits ")?;
+    let (_, obstacle) = behind_name.split_once("; but ")?;
+    Some((score.pack.clone(), obstacle.to_owned()))
+}
+
+fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, String)> {
     let whole = parsed.problems.iter().find(|problem| problem.line == 0 && problem.severity == Severity::Rejected);
     if let Some(problem) = whole {
         return Some((
             problem.message.clone(),
-            "see the problems below; mend the pack or export again, then use retry",
+            format!("{}; mend the pack or export again, then {RETRY}", problem.hint),
         ));
     }
     if parsed.shots.is_empty() && parsed.marks.is_empty() {
         let reason = format!("not one of its {} rows could be taken", parsed.rows_seen);
-        return Some((reason, "see the problems below; a file without rows can be deleted here"));
+        let hint = match parsed.problems.first() {
+            None => "the file has no rows and can be deleted here".to_owned(),
+            Some(first) => format!("{}; mend the pack or export again, then {RETRY}", first.hint),
+        };
+        return Some((reason, hint));
     }
     if parsed.problem_share() > pack.max_problem_share() {
         let reason = format!(
@@ -155,7 +178,7 @@ fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, &'static str)>
             pack.max_problem_share(),
             pack.name()
         );
-        return Some((reason, "the device's export has probably changed; mend the pack, then use retry"));
+        return Some((reason, format!("the device's export has probably changed; mend the pack, then {RETRY}")));
     }
     None
 }

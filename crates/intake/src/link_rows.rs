@@ -8,8 +8,8 @@ use arrow::array::{
 };
 
 use crate::IntakeError;
-use crate::effective::{column, number, optional};
 use crate::linked_days::{GroupKey, LinkedGroup, MarkPoint, name_of_group};
+use crate::shot_columns::{column, number, optional};
 
 const LINKED: &str = "linked";
 const AMBIGUOUS: &str = "ambiguous";

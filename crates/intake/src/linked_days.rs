@@ -2,14 +2,15 @@
 //! own shots or marks changed; the others keep what is published of them.
 
 use std::collections::{BTreeMap, HashMap};
+use std::fmt::Write as _;
 
 use arrow::array::{Date32Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray};
 use linking::{LinkSettings, MarkFate, MarkMoment, ShotMoment, link};
 use shot::LocalDay;
 
 use crate::IntakeError;
-use crate::effective::{LinkedStrike, column, number, optional};
 use crate::link_rows::{Fate, Noted};
+use crate::shot_columns::{LinkedStrike, column, number, optional};
 
 /// Raised when the same shots and marks would be linked otherwise.
 const METHOD: &str = "1";
@@ -105,7 +106,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
     for row in 0..batch.num_rows() {
         let key = (optional(bays, row).unwrap_or("").to_owned(), days.value(row), formats.value(row).to_owned());
         // Without a position there is nothing to link; a reading of the list would have rejected such a mark.
-        let (Some(toe_mm), Some(sd_mm)) = (number(toe, row), number(sd, row)) else { continue };
+        let (Some(toe), Some(deviation)) = (number(toe, row), number(sd, row)) else { continue };
         groups.entry(key).or_default().push(MarkPoint {
             mark_id: ids.value(row).to_owned(),
             at: noted_at.value(row),
@@ -113,7 +114,7 @@ fn gather_marks(batch: &RecordBatch, groups: &mut BTreeMap<GroupKey, Vec<MarkPoi
             time_sd_s: number(time_sd, row).unwrap_or(0.0),
             player: optional(players, row).map(str::to_owned),
             club: optional(clubs, row).map(str::to_owned),
-            strike: LinkedStrike { toe_mm, up_mm: number(up, row), sd_mm },
+            strike: LinkedStrike { toe, up: number(up, row), deviation },
         });
     }
     Ok(())
@@ -150,10 +151,12 @@ fn gather_shots(
 fn fingerprint(shots: &[ShotPoint], marks: &[MarkPoint]) -> String {
     let mut text = METHOD.to_owned();
     for shot in shots {
-        text.push_str(&format!("{}{}{:?}{:?}\n", shot.shot_id, shot.at, shot.player, shot.club));
+        let ShotPoint { shot_id, at, player, club } = shot;
+        let _ = writeln!(text, "{shot_id}{at}{player:?}{club:?}"); // writing to a String cannot fail
     }
     for mark in marks {
-        text.push_str(&format!("{}{}{:?}{:?}{:?}\n", mark.mark_id, mark.at, mark.time_sd_s, mark.player, mark.club));
+        let MarkPoint { mark_id, at, time_sd_s, player, club, .. } = mark;
+        let _ = writeln!(text, "{mark_id}{at}{time_sd_s:?}{player:?}{club:?}");
     }
     shot::text_hash(&text)
 }
@@ -213,7 +216,7 @@ pub(crate) fn strikes_of(groups: &[LinkedGroup]) -> HashMap<String, LinkedStrike
     for (mark, fate) in groups.iter().flat_map(|group| &group.marks) {
         let Fate::Linked { shot_id, .. } = fate else { continue };
         let is_sharper = strikes.get(shot_id).is_none_or(|(rival, strike)| {
-            (mark.strike.sd_mm, &mark.mark_id).partial_cmp(&(strike.sd_mm, &rival.mark_id))
+            (mark.strike.deviation, &mark.mark_id).partial_cmp(&(strike.deviation, &rival.mark_id))
                 == Some(std::cmp::Ordering::Less)
         });
         if is_sharper {

@@ -152,7 +152,7 @@ fn foresee(
     seen: &mut BTreeMap<String, String>,
 ) -> Result<Foreseen, IntakeError> {
     let name = name_of(path);
-    let bytes = match files.read(path, basis.settings.max_file_bytes) {
+    let bytes = match files.read(path, basis.settings.largest_file()) {
         Ok(bytes) => bytes,
         Err(error) => return Ok(Foreseen::Unreadable { message: error.to_string() }),
     };

@@ -78,7 +78,7 @@ impl Roster {
         };
         match text_of_table(path, bytes) {
             Ok(text) => Roster::parse(path, &text),
-            Err(fault) => (Roster::default(), vec![fault]),
+            Err(fault) => (Roster::default(), vec![*fault]),
         }
     }
 

@@ -54,8 +54,8 @@ pub struct IntakeSettings {
     pub waiting_too_long: Duration,
     /// Time between two scans when no folder event comes.
     pub rescan_every: Duration,
-    /// Larger files are refused unread.
-    pub max_file_bytes: u64,
+    /// What one file may hold; larger files are refused unread.
+    pub limits: formats::ParseLimits,
 }
 
 impl IntakeSettings {
@@ -75,8 +75,13 @@ impl IntakeSettings {
             quiet_period: Duration::from_secs(3),
             waiting_too_long: Duration::from_mins(10),
             rescan_every: Duration::from_secs(30),
-            max_file_bytes: 256 << 20,
+            limits: formats::ParseLimits::default(),
         }
+    }
+
+    /// Bytes from which on a file is refused unread.
+    pub(crate) fn largest_file(&self) -> u64 {
+        self.limits.max_file_bytes as u64
     }
 
     /// The import folder that holds a path: the innermost one.

@@ -49,13 +49,13 @@ impl fmt::Display for TableFault {
 const SEPARATED_HINT: &str = "save the file as CSV separated by commas, text in UTF-8 (\"CSV UTF-8\")";
 
 /// The text of a table, or the fault of a file that is no UTF-8.
-pub(crate) fn text_of_table(path: &Path, bytes: Vec<u8>) -> Result<String, TableFault> {
+pub(crate) fn text_of_table(path: &Path, bytes: Vec<u8>) -> Result<String, Box<TableFault>> {
     String::from_utf8(bytes).map_err(|error| {
         let good = error.utf8_error().valid_up_to();
         let line = error.as_bytes()[..good].split(|byte| *byte == b'\n').count();
         let message =
             format!("line {line} is not UTF-8 text; it looks like Latin-1 (Windows-1252) or another encoding");
-        TableFault::whole(path, message, "save the file as CSV UTF-8".into())
+        Box::new(TableFault::whole(path, message, "save the file as CSV UTF-8".into()))
     })
 }
 

@@ -125,8 +125,8 @@ pub struct ImportArguments {
     /// Only tell what would happen; nothing is imported, moved or noted.
     #[arg(long)]
     pub dry_run: bool,
-    /// Files, or folders whose files are taken.
-    #[arg(required = true, value_name = "PATH")]
+    /// Files, or folders whose files are taken; without any, roster and corrections are applied and nothing else.
+    #[arg(required_if_eq("dry_run", "true"), value_name = "PATH")]
     pub paths: Vec<PathBuf>,
 }
 

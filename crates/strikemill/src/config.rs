@@ -23,7 +23,7 @@ pub struct Configuration {
     pub quiet_period: Duration,
     pub rescan_every: Duration,
     pub waiting_too_long: Duration,
-    pub max_file_bytes: u64,
+    pub limits: formats::ParseLimits,
     pub verdict: verdict::Settings,
     pub digest_cron: String,
     pub query_memory_bytes: usize,
@@ -161,7 +161,15 @@ impl RawConfiguration {
             quiet_period: seconds(checker.within(intake.quiet_period_s.as_ref(), 0.1, 3_600.0, 3.0)),
             rescan_every: seconds(checker.within(intake.rescan_every_s.as_ref(), 0.1, 3_600.0, 20.0)),
             waiting_too_long: seconds(checker.within(intake.waiting_too_long_s.as_ref(), 1.0, 604_800.0, 900.0)),
-            max_file_bytes: checker.whole(intake.max_file_mib.as_ref(), 1, 4_096, 256) * 1024 * 1024,
+            limits: formats::ParseLimits {
+                max_file_bytes: checker.whole(intake.max_file_mib.as_ref(), 1, 4_096, 256) as usize * 1024 * 1024,
+                max_unpacked_bytes: checker.whole(intake.max_unpacked_mib.as_ref(), 1, 16_384, 512) as usize
+                    * 1024
+                    * 1024,
+                max_rows: checker.whole(intake.max_rows.as_ref(), 100, 10_000_000, 1_000_000),
+                max_line_bytes: checker.whole(intake.max_row_kib.as_ref(), 1, 65_536, 1_024) as usize * 1024,
+                ..formats::ParseLimits::default()
+            },
             verdict,
             digest_cron: cron(self.digest.cron, checker),
             query_memory_bytes: checker.whole(self.query.memory_mib.as_ref(), 64, 65_536, 1_024) as usize * 1024 * 1024,

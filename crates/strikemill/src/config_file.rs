@@ -82,6 +82,15 @@ pub(crate) struct RawIntake {
     /// Larger files go to quarantine unread.
     #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 4096)))]
     pub max_file_mib: Option<Spanned<u64>>,
+    /// A packed file (a workbook, compressed columns) that unpacks to more is refused.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 16_384)))]
+    pub max_unpacked_mib: Option<Spanned<u64>>,
+    /// A file with more rows is refused; rows of one file are held in memory together, some 2 KiB each.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 100, max = 10_000_000)))]
+    pub max_rows: Option<Spanned<u64>>,
+    /// A row or record that is longer is rejected.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 65_536)))]
+    pub max_row_kib: Option<Spanned<u64>>,
 }
 
 #[derive(Debug, Default, Deserialize)]

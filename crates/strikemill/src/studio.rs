@@ -188,7 +188,7 @@ pub fn intake_settings(configuration: &Configuration) -> IntakeSettings {
     settings.quiet_period = configuration.quiet_period;
     settings.rescan_every = configuration.rescan_every;
     settings.waiting_too_long = configuration.waiting_too_long;
-    settings.max_file_bytes = configuration.max_file_bytes;
+    settings.limits = configuration.limits;
     settings.roster_file = Some(configuration.roster_file.clone());
     settings.corrections_file = Some(configuration.corrections_file.clone());
     settings

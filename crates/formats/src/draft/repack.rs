@@ -1,8 +1,6 @@
 //! Samples of packed kinds without players' names: workbooks member by member, column files batch by batch.
 
-use std::ffi::OsStr;
 use std::io::{Cursor, Read, Write};
-use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{
@@ -58,7 +56,9 @@ fn workbook(bytes: &[u8], limits: &ParseLimits, replace: Replace<'_>) -> std::io
         if member.is_dir() || is_picture {
             continue;
         }
-        let text = std::str::from_utf8(&content).ok().filter(|_| Path::new(&name).extension() == Some(OsStr::new("xml")));
+        let text = std::str::from_utf8(&content)
+            .ok()
+            .filter(|_| std::path::Path::new(&name).extension().is_some_and(|ending| ending == "xml"));
         // The first member of an ods file must stand unpacked, so that its kind is seen from outside.
         let method = member.compression();
         writer.start_file(name, SimpleFileOptions::default().compression_method(method))?;

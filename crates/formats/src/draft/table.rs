@@ -19,7 +19,7 @@ const MOST_COLUMNS: usize = 400;
 
 /// One column.
 #[derive(Debug, Clone, Default)]
-#[expect(clippy::struct_excessive_bools, reason = "independent facts about a column, not states of it")]
+#[expect(clippy::struct_excessive_bools, reason = "four findings about a column that exclude none of each other")]
 pub(super) struct Column {
     /// Header word or path.
     pub name: String,

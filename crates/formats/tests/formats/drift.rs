@@ -303,6 +303,30 @@ fn a_matched_file_says_where_its_missing_column_went() {
 }
 
 #[test]
+fn renamed_columns_of_a_workbook_are_seen() {
+    let text = small_head("\"t\", \"Ball Vel\"", "").replace("delimited", "spreadsheet")
+        + &BALL_SPEED.replace("\"v\"", "\"Ball Vel\"");
+    let sheet = |name: &str| {
+        let mut workbook = rust_xlsxwriter::Workbook::new();
+        let sheet = workbook.add_worksheet();
+        sheet.write_string(0, 0, "t").expect("a cell");
+        sheet.write_string(0, 1, name).expect("a cell");
+        sheet.write_number(1, 0, 1_776_006_429.0).expect("a cell");
+        sheet.write_number(1, 1, 50.5).expect("a cell");
+        workbook.save_to_buffer().expect("a workbook")
+    };
+    let set = sound(&text);
+    let (old, new) = (sheet("Ball Vel"), sheet("Ball Velocity"));
+    assert_eq!(set.drift("a.xlsx", &old), None);
+    let drift = set.drift("a.xlsx", &new).expect("a drift");
+    assert_eq!(drift.changes, ["column \"Ball Vel\" is now \"Ball Velocity\""]);
+    let (_kept, after) = copy("small", &text, &drift.edits);
+    assert!(matches(&after, "a.xlsx", &new) && matches(&after, "a.xlsx", &old));
+    assert_eq!(shots(&after, "a.xlsx", &new), shots(&set, "a.xlsx", &old));
+    assert_eq!(shots(&set, "a.xlsx", &old).len(), 1);
+}
+
+#[test]
 fn foreign_files_have_not_drifted() {
     let set = shipped();
     for content in [

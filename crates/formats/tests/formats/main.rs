@@ -10,6 +10,8 @@ mod drift;
 mod elements;
 mod faults;
 mod hostile;
+mod hostile_columns;
+mod hostile_workbooks;
 mod marks;
 mod mutations;
 mod outside;

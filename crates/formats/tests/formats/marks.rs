@@ -150,7 +150,8 @@ fn the_way_a_time_is_written_says_how_good_it_is() {
         ("epochUnit = \"us\"", "", "t,a\n1776006429250000,1\n", vec!["0.1000"]),
         ("epochUnit = \"serial-1900\"", "", "t,a\n46124.63,1\n", vec!["17.3205"]),
         (both, "", "t,a\n2026-04-12 15:07,1\n2026-04-12 15:07:09,1\n", vec!["17.3205", "1.0000"]),
-        (both, "[mark]\ntimeStandardDeviation = 5\n", "t,a\n2026-04-12 15:07,1\n", vec!["5.0000"]),
+        (both, "[mark]\ntimeStandardDeviation = 5\n", "t,a\n2026-04-12 15:07,1\n", vec!["17.3205"]),
+        (both, "[mark]\ntimeStandardDeviation = 5\n", "t,a\n2026-04-12 15:07:30,1\n", vec!["5.0000"]),
     ];
     for (time, stated, rows, expected) in cases {
         assert_eq!(deviations(time, stated, rows), expected, "{time} {stated}");

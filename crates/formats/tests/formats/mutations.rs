@@ -60,7 +60,7 @@ impl Draws {
 }
 
 /// What holds of every outcome, whatever the bytes.
-fn check(set: &PackSet, bytes: &[u8]) {
+fn check(set: &PackSet, bytes: &[u8]) -> Vec<String> {
     let pack = only(set);
     let file = pack.parse("any.bin", bytes, &SiteContext { limits: LIMITS, ..site() });
     let refused = file.problems.iter().any(|problem| problem.line == 0 && problem.severity == Severity::Rejected);
@@ -70,10 +70,17 @@ fn check(set: &PackSet, bytes: &[u8]) {
     assert!(file.rows_seen <= LIMITS.max_rows + 1);
     for problem in &file.problems {
         assert!(!problem.message.is_empty() && problem.line >= 0);
-        assert!(!problem.message.contains("did not foresee"), "only the last barrier held: {problem:?}");
     }
     let _ = set.recognise("any.bin", bytes);
     let _ = pack.structural_end(bytes);
+    file.problems.into_iter().map(|problem| problem.message).collect()
+}
+
+/// Our own readers of workbooks need no last barrier.
+fn check_workbook(set: &PackSet, bytes: &[u8]) {
+    for message in check(set, bytes) {
+        assert!(!message.contains("did not foresee"), "{message}");
+    }
 }
 
 fn sheet_pack() -> PackSet {
@@ -94,7 +101,7 @@ fn small_xlsx() -> RawXlsx {
     );
     let data = "<row r=\"3\"><c r=\"A3\" s=\"1\"><v>46124.43</v></c><c r=\"B3\"><f>1+1</f><v>50.5</v></c><c r=\"C3\" t=\"s\"><v>1</v></c></row>";
     RawXlsx {
-        rows: format!("{head}{}", data.repeat(3).replacen("r=\"3\"", "r=\"3\"", 1).replace("<row r=\"3\">", "<row>").replace("A3", "A9")),
+        rows: format!("{head}{}", data.repeat(3).replace("<row r=\"3\">", "<row>").replace("A3", "A9")),
         behind_rows: "<mergeCells><mergeCell ref=\"B1:C1\"/></mergeCells>".to_owned(),
         shared: "<si><t>B</t></si><si><r><t>A_x0041_&amp;</t></r></si>".to_owned(),
         styles: "<numFmts><numFmt numFmtId=\"164\" formatCode=\"yyyy hh:mm\"/></numFmts><cellXfs><xf numFmtId=\"0\"/><xf numFmtId=\"164\"/></cellXfs>".to_owned(),
@@ -119,7 +126,7 @@ fn changed_workbooks_are_survived() {
     let set = sheet_pack();
     let xlsx = small_xlsx().bytes();
     let open_document = ods(&small_ods(""));
-    check(&set, &xlsx);
+    check_workbook(&set, &xlsx);
     assert_eq!(only(&set).parse("a", &xlsx, &site()).shots.len(), 3);
     assert_eq!(only(&set).parse("a", &open_document, &site()).shots.len(), 3);
     let mut draws = Draws(1);
@@ -127,18 +134,18 @@ fn changed_workbooks_are_survived() {
         for whole in [&xlsx, &open_document] {
             let mut bytes = whole.clone();
             draws.mutate(&mut bytes);
-            check(&set, &bytes);
+            check_workbook(&set, &bytes);
         }
     }
     // Most changes of packed bytes only break the packing; these change what is packed.
     for _ in 0..400 {
         let mut raw = small_xlsx();
-        let mut parts = [&mut raw.rows, &mut raw.behind_rows, &mut raw.shared, &mut raw.styles];
-        let part = &mut parts[draws.below(4)];
-        **part = mutated_text(&mut draws, part);
-        check(&set, &raw.bytes());
+        let parts = [&mut raw.rows, &mut raw.behind_rows, &mut raw.shared, &mut raw.styles];
+        let part = &mut *parts[draws.below(4)];
+        *part = mutated_text(&mut draws, part);
+        check_workbook(&set, &raw.bytes());
         let tables = mutated_text(&mut draws, &small_ods(""));
-        check(&set, &ods(&tables));
+        check_workbook(&set, &ods(&tables));
     }
 }
 

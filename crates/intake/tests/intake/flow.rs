@@ -139,7 +139,7 @@ fn a_file_too_large_is_refused_unread() {
     let site = Site::new();
     let mut running = site.start();
     let mut settings = site.settings();
-    settings.max_file_bytes = 100;
+    settings.limits.max_file_bytes = 100;
     running.intake = intake::Intake::open(
         settings,
         files::Files::new(),

@@ -1,5 +1,5 @@
 //! Linking: its laws, generated truth, and a long day.
 
 mod laws;
+mod sessions;
 mod size;
-mod truth;

@@ -31,14 +31,22 @@ pub fn run(home: &Path, command: &FormatsCommand) -> anyhow::Result<()> {
 
 fn list(packs: &PackSet) -> std::io::Result<()> {
     for pack in packs.packs() {
-        say!("{:<20} version {:<6} {}", pack.name(), pack.version(), pack.title());
+        let kind = if pack.kind() == formats::PackKind::StrikeMarks { ", strike marks" } else { "" };
+        say!("{:<16} version {}, {}{kind}: {}", pack.name(), pack.version(), pack.engine_word(), pack.title());
         for device in pack.devices() {
             let how = if device.measured { "measured" } else { "computed" };
-            let sd = device.standard_deviation.map_or_else(String::new, |sd| format!(", deviation {sd}"));
+            let sd = device.standard_deviation.map_or_else(String::new, |sd| {
+                format!(", deviation {} {}", rounded(sd), formats::unit_of_quantity(&device.quantity))
+            });
             say!("    {:<24} {how}{sd}", device.quantity);
         }
     }
     Ok(())
+}
+
+/// Three significant digits, since nobody knows a deviation better.
+fn rounded(deviation: f64) -> f64 {
+    format!("{deviation:.2e}").parse().unwrap_or(deviation)
 }
 
 fn test(packs: &PackSet, names: &[String]) -> anyhow::Result<()> {

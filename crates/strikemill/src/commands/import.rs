@@ -45,7 +45,8 @@ pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<
         };
         let outcomes = intake.reprocess(&arguments.pack, since, Utc::now())?;
         if outcomes.is_empty() {
-            say!("every archived file was read under the present version of {}", arguments.pack);
+            say!("nothing done: every archived file was read under the present version of {}", arguments.pack);
+            say!("hint: raise version in its format.toml after a change, then reprocess");
         }
         Ok(outcomes)
     })
@@ -59,18 +60,28 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
     let studio = Studio::open(home, Access::Write)?;
     let intake = studio.intake()?;
     intake.publish_dimensions(Utc::now())?;
-    let amended = intake.recover(Utc::now())?.amended > 0;
+    let amended = intake.recover(Utc::now())?.amended;
     let outcomes = work(&intake)?;
     let imported = outcomes.iter().any(|(_, outcome)| matches!(outcome, FileOutcome::Imported { .. }));
     let mut failed = 0;
     for (path, outcome) in &outcomes {
         failed += usize::from(!tell(path, outcome)?);
     }
-    if imported || amended {
+    if amended > 0 {
+        say!(
+            "amended      {amended} month(s) by roster, corrections or strike marks; strikemill status counts the shots"
+        );
+    }
+    if imported || amended > 0 {
         let failures = failed_runs(&studio.runner()?.run_after_import()?);
         if !failures.is_empty() {
             bail!("the files are in, but {}", failures.join("; "));
         }
+        say!(
+            "hint: summaries written before stay as they are until strikemill digest, or the daemon, writes them anew"
+        );
+    } else if outcomes.is_empty() {
+        say!("nothing to do: roster and corrections are applied already");
     }
     if failed > 0 {
         bail!("{failed} file(s) were not imported; the others are in");

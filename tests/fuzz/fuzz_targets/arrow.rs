@@ -1,0 +1,10 @@
+#![no_main]
+//! Any bytes as a file of the engine `arrow`.
+
+use std::sync::LazyLock;
+
+use strikemill_fuzz::Target;
+
+static TARGET: LazyLock<Target> = LazyLock::new(|| Target::new("arrow", "", ["t", "v", "who"]));
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| TARGET.run(data));

@@ -1,0 +1,10 @@
+#![no_main]
+//! Any bytes as a file of the engine `spreadsheet`.
+
+use std::sync::LazyLock;
+
+use strikemill_fuzz::Target;
+
+static TARGET: LazyLock<Target> = LazyLock::new(|| Target::new("spreadsheet", "sheetNumber = 1", ["t", "v", "who"]));
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| TARGET.run(data));

@@ -3,6 +3,7 @@
 mod check;
 mod daemon;
 mod demo;
+mod draft;
 mod home;
 mod kill;
 mod query;

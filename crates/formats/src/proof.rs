@@ -1,15 +1,17 @@
 //! Proving a pack against its own samples.
 
-use std::collections::{BTreeMap, BTreeSet};
-use std::fmt;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use shot::{ParsedShot, Quantity};
+use shot::{ParsedShot, Problem, Quantity, Severity};
 
 use crate::context::{ParseLimits, SiteContext};
+use crate::encoding::{self, Encoding};
+use crate::lines::Lines;
 use crate::mark::PackKind;
 use crate::pack::{Pack, ParsedFile};
 use crate::proof_mark;
+use crate::proof_report::{Difference, PackTestReport, SampleReport};
 use crate::recognise::score_of;
 
 /// Numbers of `expected.csv` are written to four decimals; anything nearer than half of the last one is equal. The hair on top
@@ -32,80 +34,6 @@ pub(crate) const TEXT_COLUMNS: [&str; 13] = [
     "quality",
 ];
 
-/// What testing a pack found.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PackTestReport {
-    /// Name of the pack.
-    pub pack: String,
-    /// Version of the pack.
-    pub version: String,
-    /// The samples, by name.
-    pub samples: Vec<SampleReport>,
-    /// Everything that differs; empty where the pack is proven.
-    pub differences: Vec<Difference>,
-}
-
-/// What one sample held.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SampleReport {
-    /// File name of the sample.
-    pub file: String,
-    /// Rows seen.
-    pub rows_seen: u64,
-    /// Rows taken.
-    pub shots: usize,
-    /// Rows taken of a pack of strike marks.
-    pub marks: usize,
-    /// Problems, rejecting and noted.
-    pub problems: usize,
-}
-
-/// One difference between what was expected and what was found.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Difference {
-    /// File name of the sample, or `expected.csv`.
-    pub file: String,
-    /// Line in that file; 0 = the whole file.
-    pub line: i64,
-    /// Column of `expected.csv`.
-    pub column: String,
-    /// What was expected.
-    pub expected: String,
-    /// What was found.
-    pub found: String,
-}
-
-impl PackTestReport {
-    /// Whether nothing differs.
-    pub fn passed(&self) -> bool {
-        self.differences.is_empty()
-    }
-}
-
-impl fmt::Display for Difference {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Difference { file, line, column, expected, found } = self;
-        let shown = |text: &str| if text.is_empty() { "nothing".to_owned() } else { format!("\"{text}\"") };
-        write!(out, "{file}:{line}: {column}: expected {}, found {}", shown(expected), shown(found))
-    }
-}
-
-impl fmt::Display for PackTestReport {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let verdict = if self.passed() { "ok" } else { "DIFFERS" };
-        write!(out, "{} {}: {verdict}", self.pack, self.version)?;
-        for sample in &self.samples {
-            let SampleReport { file, rows_seen, shots, marks, problems } = sample;
-            let taken = if *marks > 0 { format!("{marks} marks") } else { format!("{shots} shots") };
-            write!(out, "\n  {file}: {rows_seen} rows, {taken}, {problems} problems")?;
-        }
-        for difference in &self.differences {
-            write!(out, "\n  {difference}")?;
-        }
-        Ok(())
-    }
-}
-
 /// Parses the samples of a pack and compares them with its `expected.csv`: every expected row and problem must be found, and
 /// nothing else. A sample named `sample-NAME` is read as a file named `NAME`, so that file name patterns are proven too.
 pub fn test_pack(pack: &Pack) -> PackTestReport {
@@ -117,7 +45,7 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
         limits: ParseLimits::default(),
         hands: Arc::clone(&pack.proof.hands),
     };
-    let mut proof = Proof { differences: Vec::new() };
+    let mut proof = Proof::default();
     let mut samples = Vec::new();
     if pack.proof.samples.is_empty() {
         proof.differs("sample.*", 0, "file", "a sample", "");
@@ -138,6 +66,7 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
             problems: parsed.problems.len(),
         });
         let rows = expected.get(file.as_str()).map_or(&[][..], Vec::as_slice);
+        proof.compare_counts(file, &parsed, rows);
         match pack.kind() {
             PackKind::Shots => proof.compare(file, &parsed, rows),
             PackKind::StrikeMarks => proof.compare_marks(file, &parsed, rows),
@@ -146,14 +75,50 @@ pub fn test_pack(pack: &Pack) -> PackTestReport {
     for file in expected.keys().filter(|file| !pack.proof.samples.iter().any(|(name, _)| name == *file)) {
         proof.differs("expected.csv", 0, "sample", file, "");
     }
-    PackTestReport { pack: pack.name.clone(), version: pack.version.clone(), samples, differences: proof.differences }
+    let differences = proof.in_order(&pack.proof.samples);
+    PackTestReport { pack: pack.name.clone(), version: pack.version.clone(), samples, differences }
+}
+
+/// Problems that were found and that no expected row has named yet: line and rule, with severity and message. Of a rule that
+/// was broken twice in a line the graver one counts.
+pub(crate) struct OpenProblems<'a>(BTreeMap<(i64, &'a str), &'a Problem>);
+
+impl<'a> OpenProblems<'a> {
+    pub fn of(parsed: &'a ParsedFile) -> OpenProblems<'a> {
+        let mut open = BTreeMap::new();
+        for problem in &parsed.problems {
+            let known = open.entry((problem.line, problem.rule.as_str())).or_insert(problem);
+            if problem.severity == Severity::Rejected {
+                *known = problem;
+            }
+        }
+        OpenProblems(open)
+    }
+
+    /// Takes a problem as `expected.csv` writes it: a rule, or `rule:severity`. The error is what stands in its place.
+    fn take(&mut self, line: i64, written: &'a str) -> Result<(), String> {
+        let (rule, severity) = match written.split_once(':') {
+            Some((rule, severity)) => (rule, Some(severity)),
+            None => (written, None),
+        };
+        match self.0.remove(&(line, rule)) {
+            None => Err(String::new()),
+            Some(problem) if severity.is_some_and(|word| word != problem.severity.word()) => {
+                Err(format!("{rule}:{}", problem.severity.word()))
+            }
+            Some(_) => Ok(()),
+        }
+    }
 }
 
 /// A row of `expected.csv`: column and text.
 pub(crate) type ExpectedRow = BTreeMap<String, String>;
 
+#[derive(Default)]
 pub(crate) struct Proof {
     differences: Vec<Difference>,
+    /// Columns of `expected.csv`, in its order.
+    columns: Vec<String>,
 }
 
 impl Proof {
@@ -164,7 +129,55 @@ impl Proof {
             column: column.to_owned(),
             expected: expected.to_owned(),
             found: found.to_owned(),
+            text: String::new(),
         });
+    }
+
+    /// The differences by sample, line and column, with the text of each line.
+    fn in_order(self, samples: &[(String, Vec<u8>)]) -> Vec<Difference> {
+        let Proof { mut differences, columns } = self;
+        let sample = |file: &str| samples.iter().position(|(name, _)| name == file);
+        let column = |name: &str| columns.iter().position(|known| known == name);
+        // What concerns the whole pack has no sample, what concerns the whole row no column: both come first.
+        differences.sort_by_key(|difference| (sample(&difference.file), difference.line, column(&difference.column)));
+        for difference in &mut differences {
+            if let Some((_, bytes)) = samples.iter().find(|(name, _)| *name == difference.file) {
+                difference.text = line_text(bytes, difference.line).unwrap_or_default();
+            }
+        }
+        differences
+    }
+
+    /// How many rows there are comes before what is in them: one row too many shifts nothing, but explains the rest.
+    fn compare_counts(&mut self, file: &str, parsed: &ParsedFile, expected: &[ExpectedRow]) {
+        let only_problem = |row: &&ExpectedRow| {
+            let filled = row.iter().filter(|(_, text)| !text.is_empty());
+            filled
+                .map(|(column, _)| column.as_str())
+                .all(|column| ["sample", "source_row", "problem"].contains(&column))
+                && row.get("problem").is_some_and(|rules| !rules.is_empty())
+        };
+        let wanted = expected.iter().filter(|row| !only_problem(row)).count();
+        let found = parsed.shots.len() + parsed.marks.len();
+        if wanted != found {
+            self.differs(file, 0, "rows taken", &wanted.to_string(), &found.to_string());
+        }
+    }
+
+    /// Compares the problems of one expected row.
+    pub fn compare_problems<'a>(&mut self, file: &str, line: i64, rules: &'a str, open: &mut OpenProblems<'a>) {
+        for rule in rules.split(';').filter(|rule| !rule.is_empty()) {
+            if let Err(found) = open.take(line, rule) {
+                self.differs(file, line, "problem", rule, &found);
+            }
+        }
+    }
+
+    /// Tells the problems that no expected row named.
+    pub fn tell_open(&mut self, file: &str, open: OpenProblems<'_>) {
+        for ((line, rule), problem) in open.0 {
+            self.differs(file, line, "problem", "", &format!("{rule} ({})", problem.message));
+        }
     }
 
     /// The expected rows by sample.
@@ -182,6 +195,7 @@ impl Proof {
                 return rows;
             }
         };
+        self.columns = header.iter().map(str::to_owned).collect();
         let special = ["sample", "source_row", "problem"];
         for column in &header {
             if pack.kind() == PackKind::StrikeMarks {
@@ -209,8 +223,7 @@ impl Proof {
     }
 
     fn compare(&mut self, file: &str, parsed: &ParsedFile, expected: &[ExpectedRow]) {
-        let mut open_problems: BTreeSet<(i64, &str)> =
-            parsed.problems.iter().map(|problem| (problem.line, problem.rule.as_str())).collect();
+        let mut open_problems = OpenProblems::of(parsed);
         let mut open_shots: BTreeMap<i64, &ParsedShot> =
             parsed.shots.iter().map(|shot| (shot.source_row, shot)).collect();
         for row in expected {
@@ -225,11 +238,7 @@ impl Proof {
                 continue;
             };
             let rules = row.get("problem").map_or("", String::as_str);
-            for rule in rules.split(';').filter(|rule| !rule.is_empty()) {
-                if !open_problems.remove(&(line, rule)) {
-                    self.differs(file, line, "problem", rule, "");
-                }
-            }
+            self.compare_problems(file, line, rules, &mut open_problems);
             match open_shots.remove(&line) {
                 Some(shot) => self.compare_shot(file, line, shot, row),
                 // A row that is nothing but a problem expects no shot.
@@ -240,9 +249,7 @@ impl Proof {
         for line in open_shots.into_keys() {
             self.differs(file, line, "row", "", "a shot");
         }
-        for (line, rule) in open_problems {
-            self.differs(file, line, "problem", "", rule);
-        }
+        self.tell_open(file, open_problems);
     }
 
     fn compare_shot(&mut self, file: &str, line: i64, shot: &ParsedShot, row: &ExpectedRow) {
@@ -272,6 +279,18 @@ impl Proof {
             }
         }
     }
+}
+
+/// The text of a line of a sample; nothing for packed files.
+fn line_text(bytes: &[u8], line: i64) -> Option<String> {
+    let packed: [&[u8]; 4] = [b"PK\x03\x04", b"PAR1", b"ARROW1", &[0xff; 4]];
+    if line < 1 || packed.iter().any(|start| bytes.starts_with(start)) {
+        return None;
+    }
+    let encodings = [Encoding::Utf8, Encoding::Utf16Le, Encoding::Utf16Be, Encoding::Windows1252];
+    let text = encoding::decode(bytes, &encodings, true).ok()?;
+    let place = Lines::new(&text).find(|found| found.number == line)?;
+    Some(text[place.start..place.end].to_owned())
 }
 
 pub(crate) fn text_of(shot: &ParsedShot, column: &str) -> String {

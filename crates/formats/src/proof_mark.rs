@@ -1,11 +1,11 @@
 //! Proving a pack of strike marks against its own samples.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use shot::ParsedMark;
 
 use crate::pack::ParsedFile;
-use crate::proof::{ExpectedRow, Proof, TOLERANCE};
+use crate::proof::{ExpectedRow, OpenProblems, Proof, TOLERANCE};
 
 const NUMBER_COLUMNS: [&str; 4] = ["time_sd_s", "strike_toe_mm", "strike_up_mm", "strike_sd_mm"];
 const TEXT_COLUMNS: [&str; 8] = ["mark", "session", "bay", "player", "club_id", "noted_at", "local_date", "quality"];
@@ -21,8 +21,7 @@ pub(crate) fn check_column(proof: &mut Proof, column: &str) {
 impl Proof {
     /// Every expected row and problem must be found, and nothing else.
     pub fn compare_marks(&mut self, file: &str, parsed: &ParsedFile, expected: &[ExpectedRow]) {
-        let mut open_problems: BTreeSet<(i64, &str)> =
-            parsed.problems.iter().map(|problem| (problem.line, problem.rule.as_str())).collect();
+        let mut open_problems = OpenProblems::of(parsed);
         let mut open_marks: BTreeMap<i64, &ParsedMark> =
             parsed.marks.iter().map(|mark| (mark.source_row, mark)).collect();
         for row in expected {
@@ -32,11 +31,7 @@ impl Proof {
                 continue;
             };
             let rules = cell("problem");
-            for rule in rules.split(';').filter(|rule| !rule.is_empty()) {
-                if !open_problems.remove(&(line, rule)) {
-                    self.differs(file, line, "problem", rule, "");
-                }
-            }
+            self.compare_problems(file, line, rules, &mut open_problems);
             match open_marks.remove(&line) {
                 Some(mark) => self.compare_mark(file, line, mark, row),
                 // A row that is nothing but a problem expects no mark.
@@ -47,9 +42,7 @@ impl Proof {
         for line in open_marks.into_keys() {
             self.differs(file, line, "row", "", "a strike mark");
         }
-        for (line, rule) in open_problems {
-            self.differs(file, line, "problem", "", rule);
-        }
+        self.tell_open(file, open_problems);
     }
 
     fn compare_mark(&mut self, file: &str, line: i64, mark: &ParsedMark, row: &ExpectedRow) {

@@ -36,7 +36,8 @@ use std::sync::Arc;
 use crate::compile::compile;
 use crate::context::{ParseLimits, SiteContext};
 use crate::pack::{Pack, ParsedFile, ProofMaterial};
-use crate::proof::{PackTestReport, test_pack};
+use crate::proof::test_pack;
+use crate::proof_report::PackTestReport;
 
 use aliases::Aliases;
 use compose::{Material, compose};

@@ -5,6 +5,7 @@ mod derivations;
 mod dialects;
 mod documents;
 mod draft_names;
+mod drafted_exports;
 mod drafting;
 mod drift;
 mod elements;

@@ -304,14 +304,15 @@ fn a_wrong_expectation_of_a_mark_is_shown() {
     }
     let (set, _) = PackSet::load(folder.path());
     let shown = test_pack(only(&set)).to_string();
+    let squeezed = shown.split_whitespace().collect::<Vec<_>>().join(" ");
     for wanted in [
-        "expected.csv:1: header: expected \"a column of strike marks\", found \"time_s\"",
-        "bay3.csv:6: strike_toe_mm: expected \"12.0001\", found \"12.0000\"",
-        "bay3.csv:8: bay: expected \"4\", found \"3\"",
-        "bay3.csv:9: row: expected \"a strike mark\", found nothing",
-        "bay3.csv:9: problem: expected nothing, found \"no-mark\"",
+        "expected.csv:1 column expected found header a column of strike marks time_s",
+        "bay3.csv column expected found rows taken 7 6",
+        "bay3.csv:6 1,15:07,wren,D,12 toe,3 low column expected found strike_toe_mm 12.0001 12.0000",
+        "bay3.csv:8 3,15:09,wren,3W,0,0 column expected found bay 4 3",
+        "row a strike mark nothing problem nothing no-mark",
     ] {
-        assert!(shown.contains(wanted), "{wanted} is not in\n{shown}");
+        assert!(squeezed.contains(wanted), "{wanted} is not in\n{shown}");
     }
 }
 

@@ -35,16 +35,60 @@ fn a_wrong_expectation_is_shown() {
     assert!(faults.is_empty());
     let report = test_pack(crate::only(&set));
     let shown = report.to_string();
-    for wanted in [
-        "sample.jsonl:1: ball_speed_mps: expected \"62.1001\", found \"62.1000\"",
-        "sample.jsonl:9: problem: expected \"bad-json\", found nothing",
-        "sample.jsonl:9: problem: expected nothing, found \"bad-time\"",
-        "sample.jsonl:11: row: expected \"a shot\", found nothing",
-        "sample.jsonl:10: row: expected nothing, found \"a shot\"",
-    ] {
-        assert!(shown.contains(wanted), "{wanted} is not in\n{shown}");
-    }
+    // Each line once, with its text; expected and found side by side, problems with their message; rows of both kinds in one order.
+    let lines: Vec<&str> = shown.lines().map(str::trim_end).collect();
+    let after = |place: &str| {
+        let at = lines
+            .iter()
+            .position(|line| line.starts_with(place))
+            .unwrap_or_else(|| panic!("{place} is not in\n{shown}"));
+        lines[at + 1..].iter().take_while(|line| line.starts_with("    ")).copied().collect::<Vec<_>>()
+    };
+    assert_eq!(
+        after("  sample.jsonl:1  {\"session\":"),
+        ["    column          expected  found", "    ball_speed_mps  62.1001   62.1000"]
+    );
+    let problems = after("  sample.jsonl:9  {\"session\":");
+    assert!(problems[1].starts_with("    problem  bad-json  nothing"), "{shown}");
+    assert!(problems[2].starts_with("    problem  nothing   bad-time (\"noon\""), "{shown}");
+    assert_eq!(after("  sample.jsonl:10  {\"session\":")[1], "    row     nothing   a shot", "{shown}");
+    assert_eq!(after("  sample.jsonl:11")[1], "    row     a shot    nothing");
     assert!(!report.passed());
+}
+
+#[test]
+fn an_expected_problem_may_name_its_severity() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let copy = folder.path().join("strike-lines");
+    std::fs::create_dir(&copy).expect("a folder");
+    for name in ["format.toml", "sample.jsonl", "expected.csv"] {
+        let text = std::fs::read_to_string(crate::shipped_dir().join("strike-lines").join(name)).expect("a file");
+        let text = text.replace(",bad-json,", ",bad-json:rejected,").replace(",bad-time,", ",bad-time:noted,");
+        std::fs::write(copy.join(name), text).expect("a file");
+    }
+    let (set, faults) = formats::PackSet::load(folder.path());
+    assert!(faults.is_empty());
+    let report = test_pack(crate::only(&set));
+    let found: Vec<_> =
+        report.differences.iter().map(|one| (one.line, one.expected.as_str(), one.found.as_str())).collect();
+    assert_eq!(found, [(9, "bad-time:noted", "bad-time:rejected")]);
+}
+
+#[test]
+fn a_row_too_few_is_told_before_what_is_in_the_rows() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let copy = folder.path().join("strike-lines");
+    std::fs::create_dir(&copy).expect("a folder");
+    for name in ["format.toml", "sample.jsonl", "expected.csv"] {
+        let text = std::fs::read_to_string(crate::shipped_dir().join("strike-lines").join(name)).expect("a file");
+        let kept = |line: &&str| name != "expected.csv" || !line.starts_with("3,");
+        let lines: Vec<String> = text.lines().filter(kept).map(|line| line.replace("62.1000", "62.2")).collect();
+        std::fs::write(copy.join(name), lines.join("\n")).expect("a file");
+    }
+    let (set, _) = formats::PackSet::load(folder.path());
+    let report = test_pack(crate::only(&set));
+    let found: Vec<_> = report.differences.iter().map(|one| (one.line, one.column.as_str())).collect();
+    assert_eq!(found, [(0, "rows taken"), (1, "ball_speed_mps"), (3, "row")], "{report}");
 }
 
 #[test]

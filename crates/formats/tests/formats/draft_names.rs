@@ -15,7 +15,8 @@ fn names_deep_in_a_document_are_replaced() {
                 })
                 .collect();
             let comma = if number == 0 { "," } else { "" };
-            text.push_str(&format!("{{\"id\":\"S{number}\",\"shots\":[{}]}}{comma}", shots.join(",")));
+            let shots = shots.join(",");
+            text += format!("{{\"id\":\"S{number}\",\"shots\":[{shots}]}}{comma}").as_str();
         }
         text.push_str("]}");
         let draft = formats::draft("small", "sessions-20261104.json", text.as_bytes());

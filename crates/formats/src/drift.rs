@@ -180,13 +180,23 @@ fn field_changes(
     let mut lost = Vec::new();
     for (field, candidates) in &pairing.gone {
         let demand = if needed.contains(&field.as_str()) { ", and the pack cannot do without it" } else { "" };
-        if candidates.is_empty() {
+        if let Some(likeliest) = candidates.first() {
+            let line = format!("{} = [{}]", crate::drift_edit::quoted(field), crate::drift_edit::quoted(likeliest));
+            let listed = listing(candidates);
+            changes.push(format!(
+                "{word} \"{field}\" is gone{demand}; it may be {listed} now (if you are sure: {line} under [schema.alsoNamed])"
+            ));
+        } else if pairing.new.is_empty() {
             changes.push(format!("{word} \"{field}\" is gone{demand}"));
             if demand.is_empty() {
                 lost.push(field.clone());
             }
         } else {
-            changes.push(format!("{word} \"{field}\" is gone{demand}; it may be {} now", listing(candidates)));
+            // A line that makes it optional would lose the number for good if a new column holds it.
+            changes.push(format!(
+                "{word} \"{field}\" is gone{demand}; if a new {word} holds it, name that under [schema.alsoNamed], \
+                 else move \"{field}\" to optionalFields"
+            ));
         }
     }
     let only_listed = matches!(policy, FieldsMatch::Exact | FieldsMatch::Equal | FieldsMatch::Superset);
@@ -224,7 +234,7 @@ fn field_changes(
     let must_list = matches!(policy, FieldsMatch::Exact | FieldsMatch::Equal | FieldsMatch::Subset);
     let lost = if must_list { lost } else { Vec::new() };
     editor.take_out(&lost);
-    let unclear = pairing.gone.iter().any(|(_, candidates)| !candidates.is_empty());
+    let unclear = !pairing.gone.is_empty();
     let further = if only_listed && !unclear { pairing.new.clone() } else { Vec::new() };
     let optional: Vec<String> = lost.into_iter().chain(further).collect();
     if !optional.is_empty() {

@@ -275,14 +275,19 @@ fn what_does_not_convince_is_left_to_a_person() {
     ];
     for (header, expected) in cases {
         let drift = set.drift("a.csv", format!("{header}\n1776006429,100,100,x\n").as_bytes()).expect("a drift");
-        assert_eq!(drift.changes.first().map(String::as_str), Some(expected));
+        assert!(drift.changes.first().is_some_and(|change| change.starts_with(expected)), "{expected}: {drift:#?}");
+        assert!(drift.changes[0].ends_with("under [schema.alsoNamed])"), "{drift:#?}");
         assert_eq!(drift.edits, [""; 0], "{header}");
     }
     // Two columns that are both like the old one.
     let drift =
         set.drift("a.csv", b"t,Ball Velo (mph),Carry (yd),Note,Ball Velocity (mph)\n1,2,3,x,4\n").expect("a drift");
     let expected = "column \"Ball Vel (mph)\" is gone; it may be \"Ball Velo (mph)\" or \"Ball Velocity (mph)\" now";
-    assert_eq!(drift.changes[0], expected);
+    assert!(drift.changes[0].starts_with(expected), "{drift:#?}");
+    assert_eq!(drift.edits, [""; 0]);
+    // A new column may be the lost one under a name that resembles nothing: no line that would lose the number for good.
+    let drift = set.drift("a.csv", b"t,Ball Vel (mph),Note,Weite\n1,2,x,3\n").expect("a drift");
+    assert!(drift.changes[0].contains("if a new column holds it"), "{drift:#?}");
     assert_eq!(drift.edits, [""; 0]);
 }
 

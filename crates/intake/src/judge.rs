@@ -149,7 +149,7 @@ const RETRY: &str = "use retry (the daemon stopped; it reads the packs anew when
 
 /// The pack whose kind of name a file bears, and what speaks against it.
 fn obstacle_of_named(score: &PackScore) -> Option<(String, String)> {
-    let behind_name = score.because.strip_prefix("the name fits ")?;
+    let behind_name = score.because.strip_prefix("the name fits ").filter(|text| !text.starts_with("no pattern"))?;
     let (_, obstacle) = behind_name.split_once("; but ")?;
     Some((score.pack.clone(), obstacle.to_owned()))
 }

@@ -261,7 +261,7 @@ mod tests {
     fn the_shipped_configuration_is_sound() {
         let configuration = parse(include_str!("../../../config/strikemill.toml")).expect("no faults");
         assert_eq!(configuration.verdict, verdict::Settings::default());
-        assert_eq!(configuration.folders.len(), 3);
+        assert_eq!(configuration.folders.len(), 7);
     }
 
     #[test]

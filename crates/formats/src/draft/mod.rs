@@ -43,6 +43,7 @@ use aliases::Aliases;
 use compose::{Material, compose};
 use file_names::NameGuess;
 use plan::{LeftOut, Place, Plan, SignPlan, TextRole, UnitPlace};
+use propose_texts::may_name_a_person;
 use sniff::Sniffed;
 use table::Table;
 
@@ -243,7 +244,21 @@ fn test_site() -> SiteContext {
     }
 }
 
+/// Names of the player's column, and of every other one that may name a person: one too many does no harm, one too few is
+/// published.
 fn player_names(plan: &Plan, table: &Table) -> Vec<String> {
+    let mut names = named_players(plan, table);
+    for column in table.columns.iter().filter(|column| may_name_a_person(column)) {
+        names.extend(column.distinct().keys().filter(|text| !is_number_like(text)).map(|text| (*text).to_owned()));
+    }
+    names
+}
+
+fn is_number_like(text: &str) -> bool {
+    !text.chars().any(char::is_alphabetic)
+}
+
+fn named_players(plan: &Plan, table: &Table) -> Vec<String> {
     let Some(player) = plan.text(TextRole::Player) else { return Vec::new() };
     match &player.place {
         Place::Field(name) => {

@@ -8,9 +8,30 @@ use super::vocabulary::{Concept, Concepts};
 /// Different words of a column that a map of words can list.
 const MOST_WORDS: usize = 60;
 
+/// The words of a header, or of the last two steps of a path: what encloses a value further out says nothing about it.
+fn own_words(name: &str) -> String {
+    let is_name = |step: &&str| !step.is_empty() && *step != "*" && !step.bytes().all(|byte| byte.is_ascii_digit());
+    let steps: Vec<&str> = name.split(['.', '/']).filter(is_name).collect();
+    if steps.len() > 2 { steps[steps.len() - 2..].join(" ") } else { name.to_owned() }
+}
+
+/// Whether a column that is not taken for the player's may still name a person: its name speaks of one, and it holds words
+/// that are no hands and no clubs.
+pub(super) fn may_name_a_person(column: &Column) -> bool {
+    let concepts = Concepts::of(&column.name);
+    let speaks_of_people = concepts.has(Concept::Player) || concepts.has(Concept::Coach);
+    let is_word = |text: &str| {
+        text.chars().filter(|letter| letter.is_alphabetic()).count() >= 2
+            && club_of(text).is_none()
+            && hand_of(text).is_none()
+            && intent_of(text).is_none()
+    };
+    speaks_of_people && column.filled().any(is_word)
+}
+
 /// Proposals for one column.
 pub(super) fn propose(column: &Column, place: &Place) -> Vec<TextPlan> {
-    let concepts = Concepts::of(&column.name);
+    let concepts = Concepts::of(&own_words(&column.name));
     let has = |concept| concepts.has(concept);
     let distinct = column.distinct();
     if distinct.is_empty() {
@@ -33,7 +54,9 @@ pub(super) fn propose(column: &Column, place: &Place) -> Vec<TextPlan> {
         _ => {}
     }
     let other_name = [Concept::Club, Concept::Session, Concept::Bay, Concept::Ball, Concept::Coach, Concept::Kind];
-    if has(Concept::Player) && !other_name.iter().any(|concept| has(*concept)) && clubs < 0.5 {
+    let hands = share(&|text| hand_of(text).is_some());
+    let is_other = other_name.iter().any(|concept| has(*concept)) || clubs >= 0.5 || hands >= 0.8;
+    if has(Concept::Player) && !is_other {
         let points = if lettered > 0.8 { 90 } else { 55 };
         found.push((TextRole::Player, points, "header words"));
     }

@@ -106,4 +106,8 @@ fn sizes_and_counts_that_lie_reserve_nothing() {
         let lying = replaced(&bytes, &[0x80, 0x01, 0x04, 77], &[0x80, 0x01, 0x04, 0xff]);
         assert_eq!(refusal(&parse(&set, &lying)).0, "bad-column-file", "{encoding:?}");
     }
+    // A footer that states more rows than there are: 77 as a zigzag varint, said to be 8191.
+    let numbers = batch(vec![("v", Arc::new(Int64Array::from(vec![7; 77])))]);
+    let lying = replaced(&parquet(&numbers), &[0x16, 0x9a, 0x01], &[0x16, 0xfe, 0x7f]);
+    assert_eq!(refusal(&parse(&pack("parquet", "n", "v"), &lying)).0, "bad-column-file");
 }

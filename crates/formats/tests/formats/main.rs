@@ -4,6 +4,7 @@ mod columns;
 mod derivations;
 mod dialects;
 mod documents;
+mod draft_names;
 mod drafted_exports;
 mod drafting;
 mod drift;

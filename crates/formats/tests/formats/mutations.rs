@@ -99,9 +99,9 @@ fn small_xlsx() -> RawXlsx {
         inline("v"),
         inline("n")
     );
-    let data = "<row r=\"3\"><c r=\"A3\" s=\"1\"><v>46124.43</v></c><c r=\"B3\"><f>1+1</f><v>50.5</v></c><c r=\"C3\" t=\"s\"><v>1</v></c></row>";
+    let data = "<row><c r=\"A3\" s=\"1\"><v>46124.43</v></c><c><f>1+1</f><v>50.5</v></c><c t=\"s\"><v>1</v></c></row>";
     RawXlsx {
-        rows: format!("{head}{}", data.repeat(3).replace("<row r=\"3\">", "<row>").replace("A3", "A9")),
+        rows: format!("{head}{}", data.repeat(3)),
         behind_rows: "<mergeCells><mergeCell ref=\"B1:C1\"/></mergeCells>".to_owned(),
         shared: "<si><t>B</t></si><si><r><t>A_x0041_&amp;</t></r></si>".to_owned(),
         styles: "<numFmts><numFmt numFmtId=\"164\" formatCode=\"yyyy hh:mm\"/></numFmts><cellXfs><xf numFmtId=\"0\"/><xf numFmtId=\"164\"/></cellXfs>".to_owned(),
@@ -109,13 +109,13 @@ fn small_xlsx() -> RawXlsx {
     }
 }
 
-fn small_ods(cell_attributes: &str) -> String {
+fn small_ods() -> String {
     let spanned =
         "<table:table-cell/><table:table-cell table:number-columns-spanned=\"2\"><text:p>B</text:p></table:table-cell>";
     let time = "<table:table-cell office:value-type=\"date\" office:date-value=\"2026-04-12T10:20:30\"/>";
     let data = format!("{time}{}{}", ods_number("50.5"), ods_text("A<text:s text:c=\"3\"/>&lt;"));
     format!(
-        "<table:table table:name=\"S\">{}{}<table:table-row table:number-rows-repeated=\"3\"{cell_attributes}>{data}</table:table-row></table:table>",
+        "<table:table table:name=\"S\">{}{}<table:table-row table:number-rows-repeated=\"3\">{data}</table:table-row></table:table>",
         ods_row(spanned),
         ods_row(&["t", "v", "n"].map(ods_text).concat())
     )
@@ -125,7 +125,7 @@ fn small_ods(cell_attributes: &str) -> String {
 fn changed_workbooks_are_survived() {
     let set = sheet_pack();
     let xlsx = small_xlsx().bytes();
-    let open_document = ods(&small_ods(""));
+    let open_document = ods(&small_ods());
     check_workbook(&set, &xlsx);
     assert_eq!(only(&set).parse("a", &xlsx, &site()).shots.len(), 3);
     assert_eq!(only(&set).parse("a", &open_document, &site()).shots.len(), 3);
@@ -140,11 +140,15 @@ fn changed_workbooks_are_survived() {
     // Most changes of packed bytes only break the packing; these change what is packed.
     for _ in 0..400 {
         let mut raw = small_xlsx();
-        let parts = [&mut raw.rows, &mut raw.behind_rows, &mut raw.shared, &mut raw.styles];
-        let part = &mut *parts[draws.below(4)];
+        let part = match draws.below(4) {
+            0 => &mut raw.rows,
+            1 => &mut raw.behind_rows,
+            2 => &mut raw.shared,
+            _ => &mut raw.styles,
+        };
         *part = mutated_text(&mut draws, part);
         check_workbook(&set, &raw.bytes());
-        let tables = mutated_text(&mut draws, &small_ods(""));
+        let tables = mutated_text(&mut draws, &small_ods());
         check_workbook(&set, &ods(&tables));
     }
 }

@@ -136,3 +136,20 @@ fn names_that_lead_nowhere_are_listed_until_the_roster_has_them() {
         }
     }
 }
+
+#[test]
+fn a_renamed_column_is_told_with_the_line_that_follows_it() {
+    let site = Site::new();
+    let running = site.start();
+    let renamed = HEADER.replace(",Total Turn,", ",TotalTurn,");
+    site.drop_file("session_1_bay2.csv", format!("{renamed}{}{}", row(1, "Wren"), row(2, "Wren")));
+    assert_eq!(running.settle_and_scan(0).quarantined, 1);
+    let reason = site.tree("quarantine").into_iter().find(|name| name.ends_with(".reason.json")).expect("a reason");
+    let text = std::fs::read_to_string(site.home.join("quarantine").join(reason)).expect("a file");
+    let reason: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let told = reason["reason"].as_str().expect("a reason");
+    assert!(told.contains("plain-imperial") && told.contains("TotalTurn"), "{text}");
+    assert!(!told.contains("(0 points)"), "a pack without a point is no nearer than others: {told}");
+    assert!(reason["edits"][0].as_str().is_some_and(|edit| edit.contains("TotalTurn")), "{text}");
+    assert!(reason["hint"].as_str().is_some_and(|hint| hint.contains("TotalTurn")), "{text}");
+}

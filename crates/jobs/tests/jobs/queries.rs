@@ -102,7 +102,7 @@ fn errors_point_at_their_place_and_offer_a_way_out() {
     let engine = site.engine();
     let table = error(&engine, "SELECT *\nFROM shotz");
     assert!(table.contains("line 2, column 6: no dataset is called shotz"), "{table}");
-    assert!(table.contains("hint: the datasets are clubs, devices, imports, job_runs"), "{table}");
+    assert!(table.contains("hint: the datasets are bay_clocks, clubs, devices, imports, job_runs"), "{table}");
     let column = error(&engine, "SELECT shot_id,\n       ball_sped_mps\nFROM shots");
     assert!(column.contains("line 2, column 8: no column is called ball_sped_mps"), "{column}");
     assert!(column.contains("\n           ball_sped_mps\n           ^"), "{column}");

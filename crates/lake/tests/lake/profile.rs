@@ -79,7 +79,7 @@ fn the_footer_tells_who_wrote_what() {
     let value = |name: &str| pairs.iter().find(|pair| pair.key == name).and_then(|pair| pair.value.clone());
     let expected = [
         ("strikemill.dataset", "shots"),
-        ("strikemill.schema_version", "1"),
+        ("strikemill.schema_version", "2"),
         ("strikemill.site_id", "north"),
         ("strikemill.generation", "1"),
         ("strikemill.writer", "strikemill test"),

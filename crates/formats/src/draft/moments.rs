@@ -112,8 +112,16 @@ fn has_offset(format: &str) -> bool {
 pub(super) fn moment_of(texts: &[&str]) -> Option<Moment> {
     let plain: Vec<String> =
         texts.iter().take(TRIED).map(|text| text.trim().replace(['\u{a0}', '\u{202f}', '\u{2009}'], " ")).collect();
-    if plain.is_empty() || !plain.iter().any(|text| text.chars().any(|c| c.is_ascii_digit())) {
+    // Most cells are no times; three digits are the fewest that any format has, and cheaper to count than all formats to try.
+    let has_digits = |text: &String| text.bytes().filter(u8::is_ascii_digit).count() >= 3;
+    if plain.iter().filter(|text| has_digits(text)).count() * 2 < plain.len().max(1) {
         return None;
+    }
+    // Plain numbers are no times, but for those whose digits are a date, a time of day, or both.
+    let is_plain_number =
+        |text: &String| text.replace(',', ".").parse::<f64>().is_ok() && ![6, 8, 14].contains(&text.len());
+    if plain.iter().all(is_plain_number) {
+        return epoch_of(&plain);
     }
     epoch_of(&plain).or_else(|| {
         [MomentKind::Full, MomentKind::Date, MomentKind::Clock].into_iter().find_map(|kind| written_as(&plain, kind))

@@ -270,6 +270,11 @@ proptest! {
         prop_assert!(drafted.obstacle.is_some() || drafted.report.is_some_and(|report| report.passed()), "{text}");
     }
 
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn changed_samples_are_drafted_without_panic(pack in any::<Index>(), changes in prop::collection::vec((any::<Index>(), any::<u8>()), 1..8)) {
         let set = shipped();

@@ -45,8 +45,11 @@ pub fn run(home: &Path, sample: &Path, name: Option<&str>, out: Option<&Path>) -
     show_proof(&folder, &draft, &file_name, &bytes)?;
     say!();
     say!("Next: decide the questions in {}, compare expected.csv with the device's own display, then", page.display());
-    let place = if out.is_none() { format!(" --home {}", home.display()) } else { String::new() };
-    say!("  strikemill formats test {name}{place}");
+    if out.is_some() {
+        say!("  move the folder into plugins/formats of the home, and there: strikemill formats test {name}");
+    } else {
+        say!("  strikemill formats test {name} --home {}", home.display());
+    }
     Ok(())
 }
 

@@ -243,15 +243,31 @@ impl Rule {
             column: column.map(Problem::cut),
             text: Problem::cut(text),
             rule: self.word().to_owned(),
-            message,
+            message: bounded(message),
             hint: self.hint().to_owned(),
         }
+    }
+}
+
+/// A message can quote what a library quotes of the file, which may be the rest of it.
+fn bounded(message: String) -> String {
+    const LONGEST: usize = 1_000;
+    match message.char_indices().nth(LONGEST) {
+        Some((end, _)) => format!("{}…", &message[..end]),
+        None => message,
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn messages_are_bounded() {
+        let problem = Rule::BadXml.rejects(1, None, "", "ä".repeat(5_000));
+        assert_eq!(problem.message.chars().count(), 1_001);
+        assert_eq!(Rule::BadXml.rejects(1, None, "", "short".to_owned()).message, "short");
+    }
 
     #[test]
     fn words_are_plain_and_apart() {

@@ -5,6 +5,8 @@ use std::ops::ControlFlow;
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 
+use shot::Problem;
+
 use crate::context::ParseLimits;
 use crate::rule::Rule;
 use crate::xml_fields::{Branch, Fields, Siblings};
@@ -133,7 +135,7 @@ impl<'a, 't> Walk<'a, 't> {
             return self.cut();
         }
         let at = self.branch.as_ref().map_or(at, |reading| reading.at);
-        Halt::Broken { rule: Rule::BadXml, at, what: error.to_string() }
+        Halt::Broken { rule: Rule::BadXml, at, what: Problem::cut(&error.to_string()) }
     }
 
     fn take_event(&mut self, event: &Event<'_>, at: usize, end: usize) -> Result<(), Halt> {

@@ -127,8 +127,10 @@ fn strike_lines_lie_around_the_truth_with_the_stated_deviations() {
         }
         let found = (squares.iter().sum::<f64>() / squares.len() as f64).sqrt();
         assert!((found / sd - 1.0).abs() < 0.07, "{column}: {found} against {sd}");
-        let missing_share = f64::from(missing) / truth.len() as f64;
-        assert!(missing_share < 0.05 && (missing > 0) == pointer.starts_with("/strike"), "{column}: {missing_share}");
+        // The device of bay 3 misses the strike of about 4 % of the shots, and nothing else.
+        let missing_share = f64::from(missing) / (squares.len() as f64 + f64::from(missing));
+        let expected = if pointer.starts_with("/strike") { 0.03..0.05 } else { 0.0..f64::MIN_POSITIVE };
+        assert!(expected.contains(&missing_share), "{column}: {missing_share}");
     }
 }
 

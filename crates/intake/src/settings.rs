@@ -14,6 +14,8 @@ pub struct WatchedFolder {
     pub bay: Option<String>,
     /// `indoor` or `outdoor`; used where the export does not say.
     pub environment: Option<String>,
+    /// It lies on a share: while nothing is mounted there it counts as unreachable, never as empty.
+    pub share: bool,
     /// File names to pass over; `*` stands for any characters, `?` for one. Case does not matter.
     pub ignore: Vec<String>,
 }
@@ -21,7 +23,7 @@ pub struct WatchedFolder {
 impl WatchedFolder {
     /// A folder about which nothing more is known.
     pub fn new(path: impl Into<PathBuf>) -> WatchedFolder {
-        WatchedFolder { path: path.into(), bay: None, environment: None, ignore: Vec::new() }
+        WatchedFolder { path: path.into(), bay: None, environment: None, share: false, ignore: Vec::new() }
     }
 }
 
@@ -54,6 +56,10 @@ pub struct IntakeSettings {
     pub waiting_too_long: Duration,
     /// Time between two scans when no folder event comes.
     pub rescan_every: Duration,
+    /// Time between two scans of folders on network shares, which send no events.
+    pub share_rescan_every: Duration,
+    /// Intake pauses while a volume of ours has fewer free bytes than this.
+    pub least_free: u64,
     /// What one file may hold; larger files are refused unread.
     pub limits: formats::ParseLimits,
 }
@@ -75,6 +81,8 @@ impl IntakeSettings {
             quiet_period: Duration::from_secs(3),
             waiting_too_long: Duration::from_mins(10),
             rescan_every: Duration::from_secs(30),
+            share_rescan_every: Duration::from_secs(10),
+            least_free: 0,
             limits: formats::ParseLimits::default(),
         }
     }

@@ -10,11 +10,11 @@ use rusqlite::{Connection, OpenFlags, OptionalExtension, Transaction, Transactio
 use crate::LedgerError;
 
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: i64 = 2;
+pub const SCHEMA_VERSION: i64 = 3;
 
 /// One script per version; the n-th leads from version n-1 to version n.
 const MIGRATIONS: [&str; SCHEMA_VERSION as usize] =
-    [include_str!("migrations/v1.sql"), include_str!("migrations/v2.sql")];
+    [include_str!("migrations/v1.sql"), include_str!("migrations/v2.sql"), include_str!("migrations/v3.sql")];
 
 const BUSY_TIMEOUT: Duration = Duration::from_secs(10);
 

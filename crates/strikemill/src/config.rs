@@ -1,12 +1,13 @@
 //! Configuration: what the person wrote (raw, from TOML) and what the program uses (resolved and checked).
 
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono_tz::Tz;
 use toml::Spanned;
 
-use crate::config_file::{RawConfiguration, RawFolder};
+use crate::config_file::{RawAlert, RawConfiguration, RawFolder};
 use crate::fault::Fault;
 
 /// The checked configuration of one home.
@@ -23,6 +24,9 @@ pub struct Configuration {
     pub quiet_period: Duration,
     pub rescan_every: Duration,
     pub waiting_too_long: Duration,
+    pub share_rescan_every: Duration,
+    /// Bytes; intake pauses below it.
+    pub least_free: u64,
     pub limits: formats::ParseLimits,
     pub verdict: verdict::Settings,
     pub digest_cron: String,
@@ -30,6 +34,21 @@ pub struct Configuration {
     pub query_seconds: u64,
     pub log_json: bool,
     pub log_level: tracing::Level,
+    pub stop_limit: Duration,
+    /// Where the status page listens.
+    pub console: Option<SocketAddr>,
+    pub alert: Option<AlertSettings>,
+}
+
+/// The command that tells IT when something wants a person.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AlertSettings {
+    /// The program and its arguments; never empty.
+    pub command: Vec<String>,
+    /// What has not been mended is told again after this time.
+    pub repeat_every: Duration,
+    /// A command that takes longer is stopped.
+    pub limit: Duration,
 }
 
 /// A folder that a bay's computer drops exports into.
@@ -38,6 +57,8 @@ pub struct ImportFolder {
     pub path: PathBuf,
     pub bay: Option<String>,
     pub environment: Option<String>,
+    /// It lies on a share; nothing mounted there means unreachable.
+    pub share: bool,
 }
 
 /// Places of the players and of the corrections below a home, where the configuration names no other.
@@ -161,6 +182,8 @@ impl RawConfiguration {
             quiet_period: seconds(checker.within(intake.quiet_period_s.as_ref(), 0.1, 3_600.0, 3.0)),
             rescan_every: seconds(checker.within(intake.rescan_every_s.as_ref(), 0.1, 3_600.0, 20.0)),
             waiting_too_long: seconds(checker.within(intake.waiting_too_long_s.as_ref(), 1.0, 604_800.0, 900.0)),
+            share_rescan_every: seconds(checker.within(intake.share_rescan_every_s.as_ref(), 0.1, 3_600.0, 10.0)),
+            least_free: checker.whole(intake.least_free_mib.as_ref(), 1, 1_048_576, 1_024) * 1024 * 1024,
             limits: formats::ParseLimits {
                 max_file_bytes: checker.whole(intake.max_file_mib.as_ref(), 1, 4_096, 256) as usize * 1024 * 1024,
                 max_unpacked_bytes: checker.whole(intake.max_unpacked_mib.as_ref(), 1, 16_384, 512) as usize
@@ -176,6 +199,9 @@ impl RawConfiguration {
             query_seconds: checker.whole(self.query.seconds.as_ref(), 1, 86_400, 120),
             log_json: log_format == "json",
             log_level: level.parse().unwrap_or(tracing::Level::INFO),
+            stop_limit: Duration::from_secs(checker.whole(self.daemon.stop_limit_s.as_ref(), 1, 3_600, 60)),
+            console: console(self.console.listen, checker),
+            alert: alert(self.alert, checker),
         }
     }
 }
@@ -201,6 +227,29 @@ fn cron(written: Option<Spanned<String>>, checker: &mut Checker<'_>) -> String {
         checker.fault(&written, format!("\"{}\" is no schedule: {why}", written.get_ref()), hint);
     }
     written.into_inner()
+}
+
+fn console(written: Option<Spanned<String>>, checker: &mut Checker<'_>) -> Option<SocketAddr> {
+    let written = written?;
+    let address = written.get_ref().parse().ok();
+    if address.is_none() {
+        let hint = "an address and a port, for example \"127.0.0.1:7480\" for this machine only";
+        checker.fault(&written, format!("\"{}\" is no address to listen on", written.get_ref()), hint);
+    }
+    address
+}
+
+fn alert(written: RawAlert, checker: &mut Checker<'_>) -> Option<AlertSettings> {
+    let hours = checker.within(written.repeat_hours.as_ref(), 0.1, 8_760.0, 24.0);
+    let limit = Duration::from_secs(checker.whole(written.limit_s.as_ref(), 1, 3_600, 60));
+    let command = written.command?;
+    if command.get_ref().first().is_none_or(|program| program.is_empty()) {
+        let hint = "name the program and its arguments as a list, for example [\"/usr/local/bin/tell-it\"]";
+        checker.fault(&command, "the command names no program".to_owned(), hint);
+        return None;
+    }
+    let repeat_every = Duration::from_secs_f64(hours * 3_600.0);
+    Some(AlertSettings { command: command.into_inner(), repeat_every, limit })
 }
 
 fn site_id(id: &Spanned<String>, checker: &mut Checker<'_>) -> String {
@@ -244,7 +293,7 @@ fn folders(raw: Vec<RawFolder>, home: &Path, checker: &mut Checker<'_>) -> Vec<I
         }
         let environment =
             entry.environment.as_ref().map(|word| choice(Some(word), &["indoor", "outdoor"], checker).to_owned());
-        folders.push(ImportFolder { path, bay: entry.bay, environment });
+        folders.push(ImportFolder { path, bay: entry.bay, environment, share: entry.share });
     }
     folders
 }

@@ -29,6 +29,15 @@ pub(crate) struct RawConfiguration {
     /// The log.
     #[serde(default)]
     pub log: RawLog,
+    /// The daemon itself.
+    #[serde(default)]
+    pub daemon: RawDaemon,
+    /// The status page, health and metrics.
+    #[serde(default)]
+    pub console: RawConsole,
+    /// Whom to tell when something wants a person.
+    #[serde(default)]
+    pub alert: RawAlert,
 }
 
 #[derive(Debug, Deserialize)]
@@ -64,6 +73,9 @@ pub(crate) struct RawFolder {
     /// Whether the bay is indoors or outdoors.
     #[cfg_attr(test, schemars(with = "Option<crate::config_schema::Environment>"))]
     pub environment: Option<Spanned<String>>,
+    /// The folder lies on a share: while nothing is mounted there it counts as unreachable, never as empty.
+    #[serde(default)]
+    pub share: bool,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -79,6 +91,12 @@ pub(crate) struct RawIntake {
     /// From then on a file that never settles is reported.
     #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 1.0, max = 604_800.0)))]
     pub waiting_too_long_s: Option<Spanned<f64>>,
+    /// Time between two looks at folders on network shares, where no events tell of new files.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.1, max = 3600.0)))]
+    pub share_rescan_every_s: Option<Spanned<f64>>,
+    /// Intake pauses while a volume of the home has less free space than this, and goes on by itself.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 1_048_576)))]
+    pub least_free_mib: Option<Spanned<u64>>,
     /// Larger files go to quarantine unread.
     #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 4096)))]
     pub max_file_mib: Option<Spanned<u64>>,
@@ -145,4 +163,37 @@ pub(crate) struct RawLog {
     /// The least grave events that are written.
     #[cfg_attr(test, schemars(with = "Option<crate::config_schema::LogLevel>"))]
     pub level: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawDaemon {
+    /// How long a stop waits for the step at hand; what is then unfinished the next start finishes.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 3600)))]
+    pub stop_limit_s: Option<Spanned<u64>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawConsole {
+    /// Address and port of the status page; without it there is none. Whoever reaches it sees file names and errors.
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
+    pub listen: Option<Spanned<String>>,
+}
+
+#[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(crate) struct RawAlert {
+    /// A program and its arguments, started without a shell; it reads the message on its standard input.
+    #[cfg_attr(test, schemars(with = "Option<Vec<String>>"))]
+    pub command: Option<Spanned<Vec<String>>>,
+    /// What has not been mended is told again after this many hours.
+    #[cfg_attr(test, schemars(with = "Option<f64>", range(min = 0.1, max = 8760.0)))]
+    pub repeat_hours: Option<Spanned<f64>>,
+    /// A command that takes longer is stopped.
+    #[cfg_attr(test, schemars(with = "Option<u64>", range(min = 1, max = 3600)))]
+    pub limit_s: Option<Spanned<u64>>,
 }

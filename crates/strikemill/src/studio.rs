@@ -182,12 +182,15 @@ pub fn intake_settings(configuration: &Configuration) -> IntakeSettings {
         .map(|folder| WatchedFolder {
             bay: folder.bay.clone(),
             environment: folder.environment.clone(),
+            share: folder.share,
             ..WatchedFolder::new(&folder.path)
         })
         .collect();
     settings.quiet_period = configuration.quiet_period;
     settings.rescan_every = configuration.rescan_every;
     settings.waiting_too_long = configuration.waiting_too_long;
+    settings.share_rescan_every = configuration.share_rescan_every;
+    settings.least_free = configuration.least_free;
     settings.limits = configuration.limits;
     settings.roster_file = Some(configuration.roster_file.clone());
     settings.corrections_file = Some(configuration.corrections_file.clone());

@@ -94,6 +94,7 @@ impl Intake {
         report.shots += shots;
         report.rejected += rejected;
         report.generation = Some(published.generation);
+        self.note_vitals(|vitals| vitals.last_publication = Some(now.timestamp_micros()));
         tracing::info!(files = segments.len(), shots, generation = published.generation, "published");
         self.tell(ProgressStep::Publishing, segments.len(), segments.len(), shots);
         for segment in &segments {

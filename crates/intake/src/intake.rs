@@ -2,7 +2,8 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Instant;
 
 use chrono::{DateTime, Utc};
 use files::{EntryKind, Files};
@@ -16,7 +17,8 @@ use crate::import::Taken;
 use crate::look::Looks;
 use crate::names::is_temporary;
 use crate::report::{FileOutcome, Progress, ProgressFn, ProgressStep, ScanReport};
-use crate::{IntakeError, IntakeSettings, Roster};
+use crate::vitals::Turn;
+use crate::{IntakeError, IntakeSettings, Moment, Roster, StopHandle, Vitals};
 
 /// So many files are staged before they are published together: one partition is then written once for all of them, and
 /// what a crash leaves to do again stays small.
@@ -34,6 +36,8 @@ pub struct Intake {
     /// Whether some month may be out of step with roster, corrections or strike marks.
     pub(crate) amending_due: AtomicBool,
     progress: Option<ProgressFn>,
+    pub(crate) vitals: Mutex<Vitals>,
+    pub(crate) stop: StopHandle,
     looks: Mutex<Looks>,
 }
 
@@ -77,6 +81,8 @@ impl Intake {
             roster_check: None,
             amending_due: AtomicBool::new(true),
             progress: None,
+            vitals: Mutex::new(Vitals::at_start()),
+            stop: StopHandle::default(),
             looks,
         })
     }
@@ -94,15 +100,16 @@ impl Intake {
     }
 
     pub(crate) fn tell(&self, step: ProgressStep, files_done: usize, files_total: usize, shots: i64) {
+        self.note_progress();
         if let Some(progress) = &self.progress {
             progress(Progress { step, files_done, files_total, shots });
         }
     }
 
     /// Waits for the turn of this call.
-    pub(crate) fn turn(&self) -> MutexGuard<'_, Looks> {
+    pub(crate) fn turn(&self) -> Turn<'_> {
         // After a panic the looks may lack a file; the next look finds it again.
-        self.looks.lock().unwrap_or_else(PoisonError::into_inner)
+        Turn::begin(self, self.looks.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
     /// Finishes whatever a crash or a failed step left in flight. Doing it twice does nothing more. Every scan begins with
@@ -116,23 +123,60 @@ impl Intake {
 
     /// One look at every import folder; every file goes as far as it can. What fails for one file or folder stands in the
     /// report and is tried again by the next scan; an error means that the ledger or staging failed and nothing went on.
-    pub fn scan_once(&self, now: DateTime<Utc>) -> Result<ScanReport, IntakeError> {
+    ///
+    /// `now` is a [`Moment`], or an instant of the only clock there is.
+    pub fn scan_once(&self, now: impl Into<Moment>) -> Result<ScanReport, IntakeError> {
+        let now = now.into();
         let mut looks = self.turn();
+        self.note_vitals(|vitals| vitals.scan_started = Some(now.wall.timestamp_micros()));
+        let result = self.scan(&mut looks, now);
+        self.note_scan(&looks, &result);
+        result
+    }
+
+    fn scan(&self, looks: &mut Looks, now: Moment) -> Result<ScanReport, IntakeError> {
+        let now = now.wall;
         let mut report = ScanReport::default();
         self.refresh_basis(now, &mut report)?;
         self.finish_in_flight(now, &mut report)?;
         self.bring_back_grown(now, &mut report)?;
-        let settled = self.look(&mut looks, now, &mut report);
-        let mut later = self.take_all(&settled, &mut looks, now, &mut report)?;
+        let settled = self.look(looks, now, &mut report);
+        let mut later = self.take_all(&settled, looks, now, &mut report)?;
         if !later.is_empty() {
             // Files that repeat the bytes of a file of this very scan: by now that one is published.
-            later = self.take_all(&later, &mut looks, now, &mut report)?;
+            later = self.take_all(&later, looks, now, &mut report)?;
         }
         for arrival in later {
             looks.explain(&arrival.path, SightingState::Retrying, "its rows wait for publication".to_owned());
         }
-        self.note_sightings(&mut looks, &mut report)?;
+        self.note_sightings(looks, &mut report)?;
         Ok(report)
+    }
+
+    /// What a scan that ended says about how intake is doing.
+    fn note_scan(&self, looks: &Looks, result: &Result<ScanReport, IntakeError>) {
+        let mut counts = [0; 3];
+        let mut oldest: Option<(&str, i64)> = None;
+        for sighting in looks.sightings.values() {
+            let place = match sighting.state {
+                SightingState::Settling => 0,
+                SightingState::Waiting => 1,
+                SightingState::Retrying => 2,
+            };
+            counts[place] += 1;
+            let is_oldest = oldest.is_none_or(|(_, first_seen)| sighting.first_seen < first_seen);
+            if sighting.state != SightingState::Settling && is_oldest {
+                oldest = Some((&sighting.path, sighting.first_seen));
+            }
+        }
+        let oldest = oldest.map(|(path, first_seen)| (path.to_owned(), first_seen));
+        self.note_vitals(|vitals| {
+            [vitals.settling, vitals.waiting, vitals.retrying] = counts;
+            vitals.oldest_wait = oldest;
+            vitals.failing = result.as_ref().err().map(IntakeError::to_string);
+            vitals.scan_finished = Some(Utc::now().timestamp_micros());
+            vitals.scan_finished_at = Some(Instant::now());
+        });
     }
 
     /// Takes settled files in batches. Answers those that must wait for the publication of their twins.

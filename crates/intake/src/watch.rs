@@ -3,12 +3,11 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::Utc;
 use notify::event::{AccessKind, AccessMode};
 use notify::{EventKind, RecommendedWatcher, RecursiveMode, Watcher as _};
 use tokio::sync::{mpsc, watch};
 
-use crate::{Intake, IntakeError, ScanReport};
+use crate::{Intake, IntakeError, Moment, ScanReport};
 
 /// Events come in flocks; after the first one the rest may arrive before the scan starts.
 const FLOCK: Duration = Duration::from_millis(200);
@@ -55,7 +54,7 @@ impl Watcher {
         let _events = folder_events(&self.intake, wake);
         while !*self.stop.borrow() {
             let intake = Arc::clone(&self.intake);
-            let scan = tokio::task::spawn_blocking(move || intake.scan_once(Utc::now()));
+            let scan = tokio::task::spawn_blocking(move || intake.scan_once(Moment::now()));
             let result = scan.await.map_err(|error| IntakeError::BrokenScan(error.to_string()))?;
             let settings = self.intake.settings();
             let mut pause = settings.rescan_every;

@@ -7,7 +7,7 @@ use std::time::Duration;
 use intake::{Intake, Watcher};
 use tokio::sync::{mpsc, watch};
 
-use crate::site::{Site, export};
+use crate::site::{Site, at, export};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn it_imports_tells_and_stops() {
@@ -46,4 +46,26 @@ async fn it_imports_tells_and_stops() {
     let ended = tokio::time::timeout(Duration::from_secs(10), task).await.expect("it stops in time");
     ended.expect("no panic").expect("no error");
     assert_eq!(running.shot_ids().len(), 3);
+}
+
+#[test]
+fn vitals_tell_of_scans_waits_and_publications() {
+    let site = Site::new();
+    let running = site.start();
+    let vitals = running.intake.vitals();
+    assert_eq!((vitals.scan_started, vitals.scan_finished, vitals.last_publication), (None, None, None));
+    site.drop_file("session_1_bay2.csv", export(1..4));
+    site.drop_file("session_2_bay2.csv", "");
+    running.intake.scan_once(at(0)).expect("a look");
+    let settling = running.intake.vitals();
+    assert_eq!((settling.settling, settling.waiting, settling.oldest_wait.as_ref()), (2, 0, None));
+    assert!(settling.file_acts > vitals.file_acts && !settling.working && settling.scan_finished_at.is_some());
+    running.intake.scan_once(at(700)).expect("a later look");
+    let vitals = running.intake.vitals();
+    assert_eq!((vitals.settling, vitals.waiting, vitals.failing.as_ref()), (0, 1, None));
+    assert_eq!(vitals.last_publication, Some(at(700).timestamp_micros()));
+    let (path, since) = vitals.oldest_wait.expect("the empty file");
+    assert!(path.ends_with("session_2_bay2.csv"), "{path}");
+    assert_eq!(since, at(0).timestamp_micros());
+    assert!(vitals.progressed_at >= settling.progressed_at);
 }

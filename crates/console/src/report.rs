@@ -8,6 +8,7 @@ use chrono_tz::Tz;
 use lake::{Lake, LakeError};
 use ledger::{Counts, DigestMade, FileEntry, FileState, JobRun, Ledger, LedgerError, RunOutcome, Sighting};
 
+use crate::DaemonVitals;
 use crate::upkeep::Upkeep;
 
 /// How much of a dataset is published.
@@ -32,6 +33,8 @@ pub struct StatusReport {
     pub zone: Tz,
     /// Process that holds the home's lock, where the daemon runs.
     pub daemon: Option<u32>,
+    /// What the daemon tells about itself, where it runs.
+    pub vitals: Option<DaemonVitals>,
     /// Counts of files and rows.
     pub counts: Counts,
     /// Files and folders that wait, with the reason.
@@ -87,6 +90,7 @@ impl StatusReport {
             site_name: site_name.to_owned(),
             zone,
             daemon,
+            vitals: None,
             counts: ledger.counts()?,
             sightings: ledger.sightings()?,
             quarantined,

@@ -32,7 +32,7 @@ pub enum LedgerError {
     /// The database was written by an older program, and is only to be looked at.
     #[error(
         "the ledger {} has schema version {found}, this program reads version {known}\n\
-         hint: `strikemill status` brings it up to date; nothing is lost by that",
+         hint: start the daemon, which brings it up to date, or run `strikemill import` without a path; nothing is lost by that",
         path.display()
     )]
     TooOld {

@@ -5,6 +5,7 @@
 //!
 //! All calls block. From asynchronous code they go through a blocking task. Instants are UTC microseconds since 1970.
 
+mod alerts;
 mod amended;
 mod error;
 mod file_entry;
@@ -12,10 +13,12 @@ mod file_states;
 mod file_views;
 mod lock;
 mod open;
+mod overview;
 mod people;
 mod runs;
 mod sightings;
 
+pub use alerts::{Alert, AlertSubject};
 pub use amended::AmendedMonth;
 pub use error::LedgerError;
 pub use file_entry::{Claim, FileEntry, FileState, Quarantined, Staged};

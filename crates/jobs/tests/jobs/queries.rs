@@ -39,56 +39,6 @@ fn json_reads_back_with_instants_days_nulls_and_structures() {
     assert_eq!(rows[0], expected);
 }
 
-/// Publishes other rows in every month as soon as the first row of a result arrives.
-struct Publisher<'a> {
-    site: &'a Site,
-    out: Vec<u8>,
-    published: bool,
-}
-
-impl std::io::Write for Publisher<'_> {
-    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        // The head comes before the engine has read anything.
-        if self.out.contains(&b'\n') && !self.published {
-            self.published = true;
-            for month in MONTHS {
-                self.site.put_shots(&[shot("late", &format!("{month}-09"), 1, 99.0)]);
-            }
-        }
-        self.out.write(bytes)
-    }
-
-    fn flush(&mut self) -> std::io::Result<()> {
-        Ok(())
-    }
-}
-
-const MONTHS: [&str; 4] = ["2026-01", "2026-02", "2026-03", "2026-04"];
-const SHOTS_A_MONTH: i64 = 20_000;
-
-#[test]
-fn a_query_reads_one_moment_though_every_partition_is_replaced_under_it() {
-    let site = Site::new();
-    for (player, month) in ["wren", "kite", "lark", "tern"].iter().zip(MONTHS) {
-        let rows: Vec<_> = (0..SHOTS_A_MONTH).map(|n| shot(player, &format!("{month}-02"), n, 60.0)).collect();
-        site.put_shots(&rows);
-    }
-    let mut publisher = Publisher { site: &site, out: Vec::new(), published: false };
-    // More rows than the engine works ahead by: most are read after the publication.
-    let engine = site.engine_with(EngineLimits { rows: 1_000_000, ..site.limits() }, &JobPackSet::default());
-    let sql = "SELECT player_id, local_date FROM shots";
-    let summary = engine.execute(sql, Output::Csv, &mut publisher).unwrap_or_else(|error| panic!("{error}"));
-    assert!(publisher.published);
-    assert_eq!((summary.rows, summary.cut), (4 * SHOTS_A_MONTH.cast_unsigned(), false));
-    let text = String::from_utf8(publisher.out).expect("UTF-8");
-    for (player, month) in ["wren", "kite", "lark", "tern"].iter().zip(MONTHS) {
-        let line = format!("{player},{month}-02");
-        let found = text.lines().filter(|found| *found == line).count();
-        assert_eq!(i64::try_from(found).expect("few"), SHOTS_A_MONTH, "{line}");
-    }
-    assert_eq!(json(&site.engine(), "SELECT count(*) AS n FROM shots").expect("it runs")[0]["n"], 4, "the next query");
-}
-
 #[test]
 fn without_its_frozen_file_a_partition_is_read_where_it_is_live_and_a_lost_one_is_told() {
     let site = site_with_shots();

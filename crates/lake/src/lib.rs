@@ -4,6 +4,7 @@
 //! lake/<dataset>/site=<site>/month=<YYYY-MM>/<dataset>.parquet   one file per partition
 //! lake/<dataset>/site=<site>/<dataset>.parquet                   a dataset without months
 //! lake/site=<site>/manifest.json, datapackage.json               what is live; what the columns mean
+//! lake/site=<site>/moments/<dataset>.<month>.<hash>.pq           the same files for readers who want one exact moment
 //! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
 //! staging/key-index/<dataset>/<month>.keys                       which keys a partition holds; rebuilt when stale
 //! ```
@@ -17,7 +18,8 @@
 //!   holds 64-bit hashes of its keys and source files; a hit makes the partition part of the merge, which then compares the
 //!   keys themselves. The index is written before its partition shows and is tied to that file's SHA-256, so a stale one is
 //!   always noticed and rebuilt.
-//! - The manifest is replaced once, last. Only then has the publication happened.
+//! - The manifest is replaced once, last. Only then has the publication happened. It names each file twice: where it is
+//!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 
 mod conform;
 mod error;
@@ -26,6 +28,7 @@ mod keys;
 mod lake;
 mod manifest;
 mod merge;
+mod moments;
 mod package;
 mod prepare;
 mod profile;
@@ -38,7 +41,8 @@ mod verify;
 
 pub use error::LakeError;
 pub use lake::Lake;
-pub use manifest::{Manifest, ManifestFile};
+pub use manifest::{Manifest, ManifestFile, RetiredFile};
+pub use moments::RETIRED_STAY;
 pub use profile::{Provenance, ROWS_PER_GROUP};
 pub use publish::{FileCount, PartitionChange, PublishReport};
 pub use replace::Replacement;

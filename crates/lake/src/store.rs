@@ -117,7 +117,7 @@ impl Store {
 
     /// Removes what an interrupted run left under temporary names.
     pub(crate) fn remove_strays(&self) -> Result<(), LakeError> {
-        let mut folders = vec![self.site_folder(), self.segments_folder()];
+        let mut folders = vec![self.site_folder(), self.moments_folder(), self.segments_folder()];
         for dataset in self.datasets()? {
             let folder = self.dataset_folder(&dataset);
             folders.extend(self.files.list(&folder)?.into_iter().filter(is_folder).map(|entry| entry.path));

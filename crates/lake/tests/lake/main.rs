@@ -2,6 +2,7 @@
 
 mod crash;
 mod merging;
+mod moments;
 mod orders;
 mod profile;
 mod replacing;

@@ -6,6 +6,7 @@
 //! lake/site=<site>/manifest.json, datapackage.json               what is live; what the columns mean
 //! lake/site=<site>/moments/<dataset>.<month>.<hash>.pq           the same files for readers who want one exact moment
 //! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
+//! staging/damaged/<sequence>-<file>/                             segments that could not be read; their files are read again
 //! staging/key-index/<dataset>/<month>.keys                       which keys a partition holds; rebuilt when stale
 //! ```
 //!
@@ -22,6 +23,7 @@
 //!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 
 mod conform;
+mod damaged;
 mod error;
 mod index;
 mod keys;
@@ -39,6 +41,7 @@ mod segment;
 mod store;
 mod verify;
 
+pub use damaged::DamagedSegment;
 pub use error::LakeError;
 pub use lake::Lake;
 pub use manifest::{Manifest, ManifestFile, RetiredFile};

@@ -47,6 +47,11 @@ impl Store {
         self.staging_root.join("segments")
     }
 
+    /// Folder of segments that cannot be published.
+    pub(crate) fn damaged_folder(&self) -> PathBuf {
+        self.staging_root.join("damaged")
+    }
+
     pub(crate) fn index_path(&self, dataset: &str, month: Option<Month>) -> PathBuf {
         let name = month.map_or_else(|| "all.keys".to_owned(), |month| format!("{month}.keys"));
         self.staging_root.join("key-index").join(dataset).join(name)

@@ -1,6 +1,7 @@
 //! The lake against a real folder: one binary for all integration tests of this crate.
 
 mod crash;
+mod damaged;
 mod merging;
 mod moments;
 mod orders;

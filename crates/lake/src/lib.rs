@@ -3,7 +3,8 @@
 //! ```text
 //! lake/<dataset>/site=<site>/month=<YYYY-MM>/<dataset>.parquet   one file per partition
 //! lake/<dataset>/site=<site>/<dataset>.parquet                   a dataset without months
-//! lake/site=<site>/manifest.json, datapackage.json               what is live; what the columns mean
+//! lake/<site>.datapackage.json                                   what the columns mean
+//! lake/site=<site>/manifest.json                                 what is live
 //! lake/site=<site>/moments/<dataset>.<month>.<hash>.pq           the same files for readers who want one exact moment
 //! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
 //! staging/damaged/<sequence>-<file>/                             segments that could not be read; their files are read again

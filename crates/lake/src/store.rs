@@ -38,9 +38,18 @@ impl Store {
         self.lake_root.join(dataset).join(format!("site={}", self.site_id))
     }
 
-    /// Folder of this site's manifest and data package.
+    /// Folder of this site's manifest and frozen files.
     pub(crate) fn site_folder(&self) -> PathBuf {
         self.lake_root.join(format!("site={}", self.site_id))
+    }
+
+    /// Where the site's data package stands: at the root, above all files that it names.
+    pub(crate) fn package_path(&self) -> PathBuf {
+        self.lake_root.join(self.package_name())
+    }
+
+    fn package_name(&self) -> String {
+        format!("{}.datapackage.json", self.site_id)
     }
 
     pub(crate) fn segments_folder(&self) -> PathBuf {
@@ -132,6 +141,13 @@ impl Store {
         folders.extend(segments.into_iter().filter(is_folder).map(|entry| entry.path));
         let indexes = self.files.list(&self.staging_root.join("key-index"))?;
         folders.extend(indexes.into_iter().filter(is_folder).map(|entry| entry.path));
+        // The root is shared with other sites, whose daemons may be writing just now.
+        let ours = format!(".{}.", self.package_name());
+        for entry in self.files.list(&self.lake_root)? {
+            if is_temporary_name(&entry.name) && entry.name.starts_with(&ours) {
+                self.files.remove(&entry.path)?;
+            }
+        }
         for folder in folders {
             for entry in self.files.list(&folder)? {
                 match entry.kind {

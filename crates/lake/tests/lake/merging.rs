@@ -20,10 +20,10 @@ fn a_file_lands_in_its_months_and_the_same_again_changes_nothing() {
         live,
         [
             "imports/site=north/month=2026-01/imports.parquet",
+            "north.datapackage.json",
             "rejects/site=north/month=2026-01/rejects.parquet",
             "shots/site=north/month=2026-01/shots.parquet",
             "shots/site=north/month=2026-02/shots.parquet",
-            "site=north/datapackage.json",
             "site=north/manifest.json",
         ]
     );

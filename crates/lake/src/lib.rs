@@ -8,7 +8,7 @@
 //! lake/site=<site>/moments/<dataset>.<month>.<hash>.pq           the same files for readers who want one exact moment
 //! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
 //! staging/damaged/<sequence>-<file>/                             segments that could not be read; their files are read again
-//! staging/key-index/<dataset>/<month>.keys                       which keys a partition holds; rebuilt when stale
+//! staging/key-index.sqlite                                       which keys each partition holds; rebuilt where stale
 //! ```
 //!
 //! How [`Lake::publish`] keeps its promises:
@@ -16,10 +16,10 @@
 //!   segments only after its own ledger has noted the report.
 //! - All new partition files are written, made durable and verified under temporary names before the first one shows.
 //! - A row whose key moves to another month (a corrected date) leaves the old partition before it enters the new one: a reader
-//!   sees it at most once at any moment. To find the old partition without reading them all, a key index file per partition
-//!   holds 64-bit hashes of its keys and source files; a hit makes the partition part of the merge, which then compares the
-//!   keys themselves. The index is written before its partition shows and is tied to that file's SHA-256, so a stale one is
-//!   always noticed and rebuilt.
+//!   sees it at most once at any moment. To find the old partition without reading them all, a key index holds 64-bit
+//!   hashes of the keys and source files of each; a hit makes the partition part of the merge, which then compares the keys
+//!   themselves. What a partition is about to hold is noted before it shows and is tied to that file's SHA-256, so a stale
+//!   entry is always noticed and rebuilt.
 //! - The manifest is replaced once, last. Only then has the publication happened. It names each file twice: where it is
 //!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 

@@ -7,7 +7,6 @@ use arrow::array::RecordBatch;
 use files::SealedFile;
 use shot::{Month, TableSchema};
 
-use crate::index::KeyIndex;
 use crate::keys::row_count;
 use crate::manifest::ManifestFile;
 use crate::profile::{Provenance, file_facts, write_verified};
@@ -63,15 +62,6 @@ impl Prepared {
     pub(crate) fn removal(schema: &TableSchema, month: Option<Month>) -> Prepared {
         Prepared { schema: schema.clone(), month, rows: 0, act: Act::Remove, shows_first: false, interim: None }
     }
-
-    /// Stores the index of the rows this partition is about to hold.
-    pub(crate) fn index(&self, store: &Store, after: &RecordBatch) -> Result<(), LakeError> {
-        if let Act::Show(sealed) = &self.act {
-            let index = KeyIndex::of_rows(&self.schema, after, &sealed.written().sha256)?;
-            index.write(store, &self.schema.name, self.month)?;
-        }
-        Ok(())
-    }
 }
 
 /// What a partition's file has become.
@@ -91,7 +81,6 @@ fn perform(store: &Store, schema: &TableSchema, month: Option<Month>, act: Act) 
         }
         Act::Remove => {
             store.files.remove(&store.partition_path(&schema.name, month))?;
-            store.files.remove(&store.index_path(&schema.name, month))?;
             Ok(Outcome::Removed)
         }
     }

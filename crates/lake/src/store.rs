@@ -61,11 +61,6 @@ impl Store {
         self.staging_root.join("damaged")
     }
 
-    pub(crate) fn index_path(&self, dataset: &str, month: Option<Month>) -> PathBuf {
-        let name = month.map_or_else(|| "all.keys".to_owned(), |month| format!("{month}.keys"));
-        self.staging_root.join("key-index").join(dataset).join(name)
-    }
-
     /// Begins a file, making its folder.
     pub(crate) fn writer(&self, path: &Path) -> Result<DurableWriter, LakeError> {
         if let Some(folder) = path.parent() {
@@ -139,8 +134,6 @@ impl Store {
         }
         let segments = self.files.list(&self.segments_folder())?;
         folders.extend(segments.into_iter().filter(is_folder).map(|entry| entry.path));
-        let indexes = self.files.list(&self.staging_root.join("key-index"))?;
-        folders.extend(indexes.into_iter().filter(is_folder).map(|entry| entry.path));
         // The root is shared with other sites, whose daemons may be writing just now.
         let ours = format!(".{}.", self.package_name());
         for entry in self.files.list(&self.lake_root)? {

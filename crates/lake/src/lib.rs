@@ -38,6 +38,8 @@ mod replace;
 mod segment;
 mod store;
 mod verify;
+mod verify_file;
+mod verify_keys;
 
 pub use error::LakeError;
 pub use lake::Lake;
@@ -47,3 +49,4 @@ pub use profile::{Provenance, ROWS_PER_GROUP};
 pub use publish::{FileCount, PartitionChange, PublishReport};
 pub use replace::Replacement;
 pub use segment::{Segment, SegmentHeader, SegmentTable};
+pub use verify::{Examination, Examined, LakeFault, LakeFaultKind};

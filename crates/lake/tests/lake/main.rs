@@ -7,3 +7,4 @@ mod orders;
 mod profile;
 mod replacing;
 mod support;
+mod verifying;

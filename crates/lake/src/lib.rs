@@ -41,6 +41,8 @@ mod replace;
 mod segment;
 mod store;
 mod verify;
+mod verify_file;
+mod verify_keys;
 
 pub use damaged::DamagedSegment;
 pub use error::LakeError;
@@ -51,3 +53,4 @@ pub use profile::{Provenance, ROWS_PER_GROUP};
 pub use publish::{FileCount, PartitionChange, PublishReport};
 pub use replace::Replacement;
 pub use segment::{Segment, SegmentHeader, SegmentTable};
+pub use verify::{Examination, Examined, LakeFault, LakeFaultKind};

@@ -111,7 +111,7 @@ fn sqlite_hint(cause: &rusqlite::Error) -> &'static str {
             "the state folder must exist and the account running strikemill must be allowed to write to it"
         }
         Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
-            "restore the state folder from a backup; the archive and the lake hold everything that was imported"
+            "stop the daemon, then `strikemill repair`: it moves the damaged ledger aside and rebuilds it from lake and archive"
         }
         _ => "try again; if it stays, check the disk and report the message with the log",
     }

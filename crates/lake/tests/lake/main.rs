@@ -8,3 +8,4 @@ mod orders;
 mod profile;
 mod replacing;
 mod support;
+mod verifying;

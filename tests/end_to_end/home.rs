@@ -66,7 +66,12 @@ pub fn demo_words() -> &'static str {
 
 /// A fresh home with the shipped configuration, its import folders made, and quick settings.
 pub fn fresh_home() -> TempDir {
-    let folder = TempDir::new().expect("a temporary folder");
+    fresh_home_below(&std::env::temp_dir())
+}
+
+/// The same, in a folder below `place`.
+pub fn fresh_home_below(place: &Path) -> TempDir {
+    let folder = TempDir::new_in(place).expect("a temporary folder");
     let output = strikemill(&["init", "--home", &folder.path().display().to_string()]);
     assert!(output.status.success(), "{}", words(&output));
     for bay in ["bay1", "bay2", "bay3"] {

@@ -6,5 +6,6 @@ mod demo;
 mod draft;
 mod home;
 mod kill;
+mod oracle;
 mod query;
 mod upkeep;

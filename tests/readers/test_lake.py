@@ -5,6 +5,7 @@ Environment: STRIKEMILL (the program), STRIKEMILL_HOME (a home with a published 
 """
 
 import glob
+import hashlib
 import json
 import math
 import os
@@ -70,6 +71,34 @@ def test_nothing_but_the_manifests_files_stands_in_the_dataset_folders():
     on_disk = {str(path.relative_to(LAKE)) for path in LAKE.rglob("*") if path.is_file() and "month=" in str(path) or path.suffix == ".parquet"}
     named = {entry["path"] for entry in MANIFEST["files"]}
     assert on_disk == named
+
+
+def test_the_frozen_files_are_those_of_the_manifest_and_hold_the_same_bytes():
+    frozen = {entry["frozen"] for entry in MANIFEST["files"]}
+    assert len(frozen) == len(MANIFEST["files"])
+    retired = {entry["path"] for entry in MANIFEST["retired"]}
+    moments = MANIFESTS[0].parent / "moments"
+    assert {str(path.relative_to(LAKE)) for path in moments.iterdir()} == frozen | retired
+    for entry in MANIFEST["files"]:
+        for path in (entry["path"], entry["frozen"]):
+            content = (LAKE / path).read_bytes()
+            assert (len(content), hashlib.sha256(content).hexdigest()) == (entry["bytes"], entry["sha256"]), path
+
+
+def test_the_data_package_describes_every_file_as_it_is():
+    packages = list(LAKE.glob("*.datapackage.json"))
+    assert len(packages) == 1 and not list(LAKE.rglob("datapackage.json"))
+    package = json.loads(packages[0].read_text(encoding="utf-8"))
+    described = {}
+    for resource in package["resources"]:
+        fields = [field["name"] for field in resource["schema"]["fields"]]
+        assert set(resource["schema"].get("primaryKey", [])) <= set(fields)
+        for path in resource["path"]:
+            # [source: Data Package standard 2.0, Data Resource, path: "/" (absolute) and "../" are forbidden]
+            assert not path.startswith("/") and ".." not in path
+            assert pyarrow.parquet.read_schema(LAKE / path).names == fields, path
+            described[path] = resource["name"]
+    assert described == {entry["path"]: entry["dataset"] for entry in MANIFEST["files"]}
 
 
 @pytest.mark.parametrize("dataset", DATASETS)

@@ -4,15 +4,24 @@
 //! The daemon puts one way of gathering it on a [`Board`] and hands that to [`serve`].
 
 mod board;
+mod concern;
 mod connection;
+mod html;
+mod json;
 mod metrics;
+mod page;
+mod refused;
 mod report;
 mod serve;
+mod text;
 mod upkeep;
 mod vitals;
+mod words;
 
 pub use board::{Board, Gather};
-pub use report::{DatasetSize, StatusReport};
+pub use concern::{Concern, ConcernKind, Concerns};
+pub use refused::Refused;
+pub use report::{DatasetSize, Sources, StatusReport, VolumeSpace};
 pub use serve::{ServeError, serve};
 pub use upkeep::{CorrectionUse, MarksOfDay, OpenName, Upkeep};
 pub use vitals::{DaemonVitals, Phase, VITALS_FILE, VitalsFile};

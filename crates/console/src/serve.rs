@@ -16,6 +16,7 @@ use tokio::net::TcpListener;
 use tokio::sync::watch;
 
 use crate::connection::BoundedListener;
+use crate::page::{STYLE, STYLE_PATH, page};
 use crate::{Board, StatusReport, metrics};
 
 /// So long a question waits for the state to be gathered.
@@ -81,7 +82,11 @@ pub async fn serve(
 
 fn routes(server: Server) -> Router {
     Router::new()
+        .route("/", get(status_page))
+        .route(STYLE_PATH, get(style))
+        .route("/status.json", get(status_json))
         .route("/health", get(health))
+        .route("/ready", get(ready))
         .route("/metrics", get(metrics_text))
         .fallback(nothing_here)
         .layer(middleware::from_fn_with_state(server.clone(), guard))
@@ -124,6 +129,41 @@ async fn nothing_here() -> Response {
 /// The process answers; nothing more is said.
 async fn health() -> Response {
     ([(header::CONTENT_TYPE, TEXT)], "ok\n").into_response()
+}
+
+/// Whether new files are taken as they should be, else each reason on a line of its own.
+async fn ready(State(server): State<Server>) -> Response {
+    let report = match latest(&server).await {
+        Ok(report) => report,
+        Err(response) => return *response,
+    };
+    let reasons = report.reasons_not_ready();
+    if reasons.is_empty() {
+        return ([(header::CONTENT_TYPE, TEXT)], "ready\n").into_response();
+    }
+    let words = format!("not ready\n{}\n", reasons.join("\n"));
+    (StatusCode::SERVICE_UNAVAILABLE, [(header::CONTENT_TYPE, TEXT)], words).into_response()
+}
+
+async fn status_page(State(server): State<Server>) -> Response {
+    match latest(&server).await {
+        Ok(report) => ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page(&report)).into_response(),
+        Err(response) => *response,
+    }
+}
+
+async fn style() -> Response {
+    ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], STYLE).into_response()
+}
+
+async fn status_json(State(server): State<Server>) -> Response {
+    match latest(&server).await {
+        Ok(report) => {
+            let text = format!("{:#}\n", report.to_json());
+            ([(header::CONTENT_TYPE, "application/json")], text).into_response()
+        }
+        Err(response) => *response,
+    }
 }
 
 async fn metrics_text(State(server): State<Server>, headers: HeaderMap) -> Response {

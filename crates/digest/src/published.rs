@@ -40,7 +40,8 @@ pub fn read(lake: &Lake, dataset: &str, span: Span) -> Result<Option<Batches>, D
         if entry.month.is_some_and(|month| !span.holds(month)) {
             continue;
         }
-        let path = lake.root().join(&entry.path);
+        // A partition that is just being replaced is read as the manifest told it.
+        let path = lake.root().join(lake.readable_path(entry)?.as_ref().unwrap_or(&entry.path));
         let broken = |message: String| DigestError::File { path: path.clone(), message };
         let file = files.open(&path)?;
         let reader = ParquetRecordBatchReaderBuilder::try_new(file)

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 /// A file operation that failed: what was tried, where, why, and what a person can do.
 #[derive(Debug, thiserror::Error)]
-#[error("cannot {operation} {}: {cause}\nhint: {hint}", path.display())]
+#[error("cannot {operation} {}: {cause}\nhint: {hint}", crate::readable_path(path))]
 pub struct FileError {
     /// What was tried, as a verb phrase that fits behind "cannot".
     pub operation: &'static str,
@@ -41,6 +41,11 @@ impl FileError {
         self.cause.kind()
     }
 
+    /// Whether the volume, or this account's share of it, is full.
+    pub fn is_full(&self) -> bool {
+        is_full_kind(self.kind())
+    }
+
     /// Whether waiting and trying again can help: the file is busy, locked by its writer, or the share is away.
     pub fn may_pass(&self) -> bool {
         matches!(
@@ -65,6 +70,10 @@ impl From<FileError> for io::Error {
     fn from(error: FileError) -> io::Error {
         io::Error::new(error.kind(), error)
     }
+}
+
+fn is_full_kind(kind: ErrorKind) -> bool {
+    matches!(kind, ErrorKind::StorageFull | ErrorKind::QuotaExceeded)
 }
 
 fn usual_hint(kind: ErrorKind) -> &'static str {

@@ -1,13 +1,13 @@
 //! The handle that every file operation goes through.
 
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, ErrorKind, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::SystemTime;
 
 use crate::fault::{Fate, FaultState, injected};
-use crate::{DurableWriter, FaultPlan, FileError, Sha256Text, Written};
+use crate::{DurableWriter, FaultPlan, FileError, Sha256Text, Volume, Written};
 
 /// A cheap, shareable handle on the file system. Clones share one operation counter and one fault plan.
 #[derive(Debug, Clone, Default)]
@@ -22,8 +22,19 @@ pub enum EntryKind {
     File,
     /// A folder.
     Folder,
-    /// A symbolic link, device or anything else; never followed.
+    /// A symbolic link; never followed.
+    Link,
+    /// A pipe, device or anything else.
     Other,
+}
+
+/// Which file a name stands for. A file that replaces another one under its name has an identity of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct FileIdentity {
+    /// The system's number of the volume.
+    pub device: u64,
+    /// The volume's number of the file.
+    pub number: u64,
 }
 
 /// Size and time of a file or folder.
@@ -35,6 +46,8 @@ pub struct FileStat {
     pub bytes: u64,
     /// Last change, where the file system knows it.
     pub modified: Option<SystemTime>,
+    /// Which file it is, where the system tells.
+    pub identity: Option<FileIdentity>,
 }
 
 /// One entry of a folder.
@@ -69,8 +82,22 @@ impl Files {
         self.faults.operations()
     }
 
-    pub(crate) fn fate(&self) -> Fate {
-        self.faults.next()
+    /// Makes every operation on a path, and on whatever lies below it, fail as if the disk had answered so; `None` ends that.
+    /// For tests of shares that vanish, folders without permission, full volumes. Concerns this handle and its clones.
+    pub fn set_outage(&self, below: &Path, kind: Option<ErrorKind>) {
+        self.faults.replace_outage(below.to_owned(), kind);
+    }
+
+    pub(crate) fn set_pretended(&self, below: PathBuf, volume: Option<Volume>) {
+        self.faults.replace_volume(below, volume);
+    }
+
+    pub(crate) fn pretended_volume(&self, path: &Path) -> Option<Volume> {
+        self.faults.volume(path)
+    }
+
+    pub(crate) fn fate(&self, path: &Path) -> Fate {
+        self.faults.next(path)
     }
 
     /// One counted operation.
@@ -80,7 +107,7 @@ impl Files {
         path: &Path,
         action: impl FnOnce() -> io::Result<T>,
     ) -> Result<T, FileError> {
-        let result = match self.fate() {
+        let result = match self.fate(path) {
             Fate::Proceed => action(),
             Fate::Fail(kind) | Fate::Tear(kind) => Err(injected(kind)),
         };
@@ -119,9 +146,23 @@ impl Files {
                 kind: kind_of(metadata.file_type()),
                 bytes: metadata.len(),
                 modified: metadata.modified().ok(),
+                identity: identity_of(&metadata),
             })),
             Err(cause) if cause.kind() == ErrorKind::NotFound => Ok(None),
             Err(cause) => Err(cause),
+        })
+    }
+
+    /// Whether another program of this machine holds a lock on the file that keeps readers out, as some writers do until they
+    /// are done. No answer (a volume without locks) counts as no lock.
+    pub fn is_locked(&self, path: &Path) -> Result<bool, FileError> {
+        self.step("look for a lock on", path, || {
+            let file = File::open(path)?;
+            match file.try_lock_shared() {
+                Ok(()) => file.unlock().map(|()| false),
+                Err(TryLockError::WouldBlock) => Ok(true),
+                Err(TryLockError::Error(_)) => Ok(false),
+            }
         })
     }
 
@@ -238,9 +279,24 @@ fn kind_of(kind: fs::FileType) -> EntryKind {
         EntryKind::File
     } else if kind.is_dir() {
         EntryKind::Folder
+    } else if kind.is_symlink() {
+        EntryKind::Link
     } else {
         EntryKind::Other
     }
+}
+
+#[cfg(unix)]
+#[allow(clippy::unnecessary_wraps)] // one signature on every system
+fn identity_of(metadata: &fs::Metadata) -> Option<FileIdentity> {
+    use std::os::unix::fs::MetadataExt as _;
+
+    Some(FileIdentity { device: metadata.dev(), number: metadata.ino() })
+}
+
+#[cfg(not(unix))]
+fn identity_of(_metadata: &fs::Metadata) -> Option<FileIdentity> {
+    None
 }
 
 /// Whether something was removed.

@@ -13,10 +13,14 @@ mod fault;
 mod handle;
 mod hash;
 mod place;
+mod readable;
+mod volume;
 
 pub use durable::{DurableWriter, SealedFile, Written, is_temporary_name, temporary_sibling};
 pub use error::FileError;
 pub use fault::FaultPlan;
-pub use handle::{Entry, EntryKind, FileStat, Files};
+pub use handle::{Entry, EntryKind, FileIdentity, FileStat, Files};
 pub use hash::{Sha256Text, sha256_of_bytes};
 pub use place::Placement;
+pub use readable::{readable_path, readable_text};
+pub use volume::Volume;

@@ -163,3 +163,77 @@ fn a_file_with_a_failed_write_never_shows() {
     writer.finish().expect_err("a file with a hole never shows");
     assert!(names(folder.path()).is_empty());
 }
+
+/// The outside view: coreutils' `stat` asks the system by itself.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_volume_is_what_the_system_says() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let files = Files::new();
+    let asked = |arguments: &[&str]| {
+        let output = std::process::Command::new("stat").args(arguments).arg(folder.path()).output().expect("stat runs");
+        String::from_utf8(output.stdout).expect("text").trim().to_owned()
+    };
+    let volume = files.volume_of(folder.path()).expect("asked").expect("Linux answers");
+    let blocks: Vec<u64> =
+        asked(&["-f", "-c", "%b %S"]).split(' ').map(|text| text.parse().expect("a number")).collect();
+    assert_eq!(volume.total_bytes, blocks[0] * blocks[1]);
+    assert!(volume.free_bytes <= volume.total_bytes);
+    assert_eq!(volume.device.to_string(), asked(&["-c", "%d"]));
+    // `stat` writes the kinds its own way: `ext2/ext3`, `overlayfs`, `nfs`.
+    let word = asked(&["-f", "-c", "%T"]);
+    let same = [("ext2/ext3", "ext4"), ("overlayfs", "overlay"), ("msdos", "fat"), ("v9fs", "9p"), ("fuseblk", "fuse")];
+    let expected = same.iter().find(|(theirs, _)| *theirs == word).map_or(word.as_str(), |(_, ours)| ours);
+    assert_eq!(volume.kind, expected);
+    let proc = files.volume_of(Path::new("/proc")).expect("asked").expect("Linux answers");
+    assert_eq!((proc.kind.as_str(), proc.is_network), ("other", false));
+    let to_be = files.volume_to_be(&folder.path().join("not/yet")).expect("asked").expect("Linux answers");
+    assert_eq!(to_be.device, volume.device);
+    assert_eq!(files.volume_of(&folder.path().join("not")).expect_err("nothing there").kind(), ErrorKind::NotFound);
+}
+
+#[test]
+fn an_outage_concerns_what_lies_below_and_ends() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (inside, outside) = (folder.path().join("share/a"), folder.path().join("b"));
+    let files = Files::new();
+    files.create_dir_all(&folder.path().join("share")).expect("a folder");
+    fs::write(&inside, b"a").expect("written");
+    fs::write(&outside, b"b").expect("written");
+    files.clone().set_outage(&folder.path().join("share"), Some(ErrorKind::StorageFull));
+    let error = files.read(&inside, 9).expect_err("out");
+    assert!(error.is_full() && error.may_pass(), "{error}");
+    assert!(files.write_durable(&inside, b"c").is_err());
+    assert_eq!(files.read(&outside, 9).expect("read"), b"b");
+    files.set_outage(&folder.path().join("share"), None);
+    assert_eq!(files.read(&inside, 9).expect("read"), b"a");
+}
+
+#[test]
+fn a_lock_of_a_writer_is_seen_and_left_alone() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a");
+    let writer = fs::File::create(&path).expect("created");
+    let files = Files::new();
+    assert!(!files.is_locked(&path).expect("looked"));
+    writer.lock().expect("locked");
+    assert!(files.is_locked(&path).expect("looked"));
+    writer.unlock().expect("unlocked");
+    assert!(!files.is_locked(&path).expect("looked"));
+}
+
+#[cfg(unix)]
+#[test]
+fn links_are_told_from_files_and_a_replaced_file_has_another_identity() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let files = Files::new();
+    let (path, link) = (folder.path().join("a"), folder.path().join("link"));
+    fs::write(&path, b"one").expect("written");
+    std::os::unix::fs::symlink(&path, &link).expect("linked");
+    assert_eq!(files.stat(&link).expect("looked").expect("a link").kind, EntryKind::Link);
+    let before = files.stat(&path).expect("looked").expect("a file");
+    fs::write(folder.path().join("b"), b"two").expect("written");
+    files.rename_durable(&folder.path().join("b"), &path).expect("replaced");
+    let after = files.stat(&path).expect("looked").expect("a file");
+    assert!(before.identity.is_some() && before.identity != after.identity);
+}

@@ -17,6 +17,11 @@ impl Intake {
             self.ledger.release_claim(&entry.source_file_id)?;
         }
         let staged = self.ledger.files_in_state(FileState::Staged)?;
+        for damaged in self.lake.set_aside_damaged_segments()? {
+            // Its entry is among those below whose segment is gone: the file is read again.
+            let folder = damaged.folder.display();
+            tracing::warn!(%folder, problem = %damaged.problem, "a staged segment was damaged and is set aside");
+        }
         let segments = self.lake.segments()?;
         let is_of = |segment: &Segment, entry: &FileEntry| {
             segment.header.source_file_id == entry.source_file_id

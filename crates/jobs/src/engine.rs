@@ -1,7 +1,7 @@
 //! The embedded SQL engine over the lake. This crate is the only one that names it, since its interface changes often.
 //!
-//! A session sees the files that one reading of the manifest named, each dataset under its own name with its own schema. It
-//! only reads. Work runs on threads of its own, so that no caller's asynchronous thread is ever held up.
+//! A session sees the files that one reading of the manifest named, by their frozen names, so that nothing published meanwhile
+//! mixes in; each dataset under its own name with its own schema. It only reads. Work runs on threads of its own, so that no caller's asynchronous thread is ever held up.
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -168,17 +168,17 @@ impl Engine {
             let mut paths = Vec::new();
             for file in manifest.of_dataset(&dataset.name).filter(|file| wanted(file)) {
                 // The engine would pass over a file that is gone, and answer with fewer rows as if all were well.
-                let found = std::fs::metadata(self.lake.root().join(&file.path)).map(|metadata| metadata.len());
-                if found.ok() != u64::try_from(file.bytes).ok() {
+                let Some(path) = self.lake.readable_path(file)? else {
                     return Err(JobsError::LakeDamaged { file: file.path.clone() });
-                }
-                paths.push(ListingTableUrl::parse(format!("{LAKE_URL}{}", file.path))?);
+                };
+                paths.push(ListingTableUrl::parse(format!("{LAKE_URL}{path}"))?);
             }
             if paths.is_empty() {
                 context.register_table(dataset.name.as_str(), Arc::new(EmptyTable::new(dataset.arrow_schema())))?;
                 continue;
             }
-            let options = ListingOptions::new(Arc::new(ParquetFormat::default())).with_file_extension(".parquet");
+            // Frozen files have another ending than live ones.
+            let options = ListingOptions::new(Arc::new(ParquetFormat::default())).with_file_extension("");
             let config = ListingTableConfig::new_with_multi_paths(paths)
                 .with_listing_options(options)
                 .with_schema(dataset.arrow_schema());

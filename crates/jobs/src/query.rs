@@ -141,3 +141,88 @@ impl Wait {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use arrow::array::{Float64Array, StringArray};
+    use files::Files;
+    use lake::{Lake, Provenance};
+    use shot::{Column, ColumnKind, Month, TableSchema};
+
+    use super::*;
+    use crate::EngineLimits;
+
+    fn speeds() -> TableSchema {
+        TableSchema {
+            name: "speeds".into(),
+            version: 1,
+            description: "a speed by name and day".into(),
+            columns: vec![
+                Column::required("name", ColumnKind::Text, "", "a name"),
+                Column::required("day", ColumnKind::Day, "", "a day"),
+                Column::required("speed_mps", ColumnKind::Real, "m/s", "a speed"),
+            ],
+            key: vec!["name".into()],
+            sort: vec!["name".into()],
+            partition_day: Some("day".into()),
+        }
+    }
+
+    fn put(lake: &Lake, month: &str, names: &[&str], speed: f64) {
+        let month = Month::parse(month);
+        let day = (0..40_000).find(|day| Some(Month::of_day(*day)) == month).expect("a day of the month");
+        let rows = RecordBatch::try_new(
+            speeds().arrow_schema(),
+            vec![
+                Arc::new(StringArray::from_iter_values(names)),
+                Arc::new(arrow::array::Date32Array::from_value(day, names.len())),
+                Arc::new(Float64Array::from_value(speed, names.len())),
+            ],
+        );
+        let provenance =
+            Provenance { writer: "test".into(), run_id: "test".into(), created_micros: 0, extra: Vec::new() };
+        lake.replace_partition(&speeds(), month, &[rows.expect("rows")], &provenance).expect("published");
+    }
+
+    /// What a query reads by a manifest.
+    fn read(engine: &Arc<Engine>, manifest: Manifest) -> Result<Vec<String>, JobsError> {
+        let copy = Arc::clone(engine);
+        engine.wait_for(60, |stop| async move {
+            let sql = "SELECT name || ' ' || day || ' ' || speed_mps AS text FROM speeds ORDER BY name";
+            let (sender, receiver) = sync_channel(100);
+            copy.produce_from(&manifest, sql, &sender, &stop).await?;
+            drop(sender);
+            let mut texts = Vec::new();
+            for message in receiver {
+                if let Message::Batch(batch) = message? {
+                    let column = arrow::compute::cast(batch.column(0), &arrow::datatypes::DataType::Utf8)?;
+                    let column = column.as_any().downcast_ref::<StringArray>().expect("text").clone();
+                    texts.extend(column.iter().flatten().map(str::to_owned));
+                }
+            }
+            Ok(texts)
+        })
+    }
+
+    #[test]
+    fn a_query_reads_one_moment_though_every_partition_was_replaced_since() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let root = folder.path();
+        let lake =
+            Arc::new(Lake::open(Files::new(), &root.join("lake"), &root.join("staging"), "north").expect("a lake"));
+        put(&lake, "2026-01", &["lark", "wren"], 60.0);
+        put(&lake, "2026-02", &["tern"], 61.0);
+        let before = lake.manifest().expect("a manifest");
+        put(&lake, "2026-01", &["wren"], 62.0);
+        // The very same size in bytes, so that looking at sizes tells nothing.
+        put(&lake, "2026-02", &["lark"], 61.5);
+        let limits = EngineLimits { memory_bytes: 64 << 20, rows: 100, seconds: 60, spill_folder: root.join("spill") };
+        let heads = Arc::new(impact::HeadBook { heads: Vec::new() });
+        let engine = Engine::new(Arc::clone(&lake), heads, verdict::Settings::default(), limits).expect("an engine");
+        let engine = Arc::new(engine.with_datasets(vec![speeds()]));
+        let texts = read(&engine, before).expect("the older moment reads");
+        assert_eq!(texts, ["lark 2026-01-01 60.0", "tern 2026-02-01 61.0", "wren 2026-01-01 60.0"]);
+        let texts = read(&engine, lake.manifest().expect("a manifest")).expect("the moment of today reads");
+        assert_eq!(texts, ["lark 2026-02-01 61.5", "wren 2026-01-01 62.0"]);
+    }
+}

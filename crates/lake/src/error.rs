@@ -36,6 +36,18 @@ pub enum LakeError {
         /// What the Arrow library answered.
         cause: ArrowError,
     },
+    /// The key index could not be used; what is published does not depend on it.
+    #[error("cannot {operation} the key index {}: {cause}\nhint: {hint}", path.display())]
+    Index {
+        /// What was tried.
+        operation: &'static str,
+        /// Its file.
+        path: PathBuf,
+        /// What SQLite answered.
+        cause: Box<rusqlite::Error>,
+        /// What to do about it.
+        hint: String,
+    },
     /// A column breaks its dataset's schema.
     #[error("dataset \"{dataset}\", column \"{column}\": {problem}\nhint: {hint}")]
     Column {
@@ -90,6 +102,11 @@ impl LakeError {
 
     pub(crate) fn rows(operation: &'static str, dataset: &str, cause: ArrowError) -> LakeError {
         LakeError::Rows { operation, dataset: dataset.into(), cause }
+    }
+
+    pub(crate) fn index(operation: &'static str, path: &Path, cause: rusqlite::Error) -> LakeError {
+        let hint = "check free space and rights of the staging folder; the file may be deleted, it is built anew";
+        LakeError::Index { operation, path: path.to_owned(), cause: Box::new(cause), hint: hint.into() }
     }
 
     pub(crate) fn reading(path: &Path, cause: ParquetError) -> LakeError {

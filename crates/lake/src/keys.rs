@@ -3,9 +3,12 @@
 use std::cmp::Ordering;
 
 use arrow::array::{
-    Array, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
+    Array, ArrayRef, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray, UInt32Array, new_null_array,
 };
-use arrow::compute::{SortColumn, SortOptions, concat_batches, lexsort_to_indices, take_record_batch};
+use arrow::compute::{SortOptions, concat_batches, take_record_batch};
+use arrow::datatypes::DataType;
+use arrow::row::{OwnedRow, RowConverter, Rows, SortField};
 use shot::{Month, TableSchema};
 
 use crate::LakeError;
@@ -14,6 +17,11 @@ use crate::LakeError;
 pub(crate) const SEQUENCE_COLUMN: &str = "import_sequence";
 /// The column that says which file a row came from.
 pub(crate) const SOURCE_COLUMN: &str = "source_file_id";
+
+/// Whether the rows of a dataset come from imported files and are merged, rather than written whole by a job.
+pub(crate) fn comes_from_files(schema: &TableSchema) -> bool {
+    schema.column(SEQUENCE_COLUMN).is_some() && schema.column(SOURCE_COLUMN).is_some()
+}
 
 /// A row's key: its key columns' values, each with a tag or length so that different values never give equal bytes.
 pub(crate) type Key = Vec<u8>;
@@ -73,7 +81,7 @@ fn push_value(array: &dyn Array, row: usize, key: &mut Key) {
     }
 }
 
-/// 64-bit FNV-1a, written out because the index files need the same hash in every version of the program.
+/// 64-bit FNV-1a, written out because the key index needs the same hash in every version of the program.
 pub(crate) fn hash64(bytes: &[u8]) -> u64 {
     let mut hash = 0xcbf2_9ce4_8422_2325_u64;
     for byte in bytes {
@@ -89,23 +97,96 @@ pub(crate) fn months_of(schema: &TableSchema, batch: &RecordBatch) -> Result<Vec
     Ok(days.values().iter().map(|day| Some(Month::of_day(*day))).collect())
 }
 
-/// One batch of all rows, in the dataset's order: sort columns, then key columns, ascending, nulls first.
+/// The columns that rows are published in the order of: sort columns, then key columns, each once.
+pub(crate) fn order_columns(schema: &TableSchema) -> Vec<&str> {
+    let mut columns: Vec<&str> = Vec::with_capacity(schema.sort.len() + schema.key.len());
+    for name in schema.sort.iter().chain(&schema.key) {
+        if schema.column(name).is_some() && !columns.contains(&name.as_str()) {
+            columns.push(name);
+        }
+    }
+    columns
+}
+
+/// The dataset's order as byte strings that compare like the rows: ascending, nulls first.
+#[derive(Debug)]
+pub(crate) struct RowOrder {
+    dataset: String,
+    columns: Vec<(String, DataType)>,
+    converter: RowConverter,
+}
+
+impl RowOrder {
+    pub(crate) fn new(schema: &TableSchema) -> Result<RowOrder, LakeError> {
+        let options = SortOptions { descending: false, nulls_first: true };
+        let mut columns = Vec::new();
+        let mut fields = Vec::new();
+        for name in order_columns(schema) {
+            let Some(column) = schema.column(name) else { continue };
+            columns.push((name.to_owned(), column.kind.arrow_type()));
+            fields.push(SortField::new_with_options(column.kind.arrow_type(), options));
+        }
+        let converter = RowConverter::new(fields).map_err(|cause| LakeError::rows("order", &schema.name, cause))?;
+        Ok(RowOrder { dataset: schema.name.clone(), columns, converter })
+    }
+
+    /// One comparable row for each row of a batch. A column that the batch lacks counts as null.
+    pub(crate) fn rows(&self, batch: &RecordBatch) -> Result<Rows, LakeError> {
+        let mut arrays: Vec<ArrayRef> = Vec::with_capacity(self.columns.len());
+        for (name, kind) in &self.columns {
+            let array = batch.column_by_name(name).cloned();
+            arrays.push(array.unwrap_or_else(|| new_null_array(kind, batch.num_rows())));
+        }
+        self.converter.convert_columns(&arrays).map_err(|cause| LakeError::rows("order", &self.dataset, cause))
+    }
+
+    fn is_empty(&self) -> bool {
+        self.columns.is_empty()
+    }
+}
+
+/// Sees whether rows that come batch by batch stand in their dataset's order.
+#[derive(Debug)]
+pub(crate) struct OrderCheck {
+    order: RowOrder,
+    latest: Option<OwnedRow>,
+    is_sorted: bool,
+}
+
+impl OrderCheck {
+    pub(crate) fn new(schema: &TableSchema) -> Result<OrderCheck, LakeError> {
+        Ok(OrderCheck { order: RowOrder::new(schema)?, latest: None, is_sorted: true })
+    }
+
+    pub(crate) fn check(&mut self, batch: &RecordBatch) -> Result<(), LakeError> {
+        if !self.is_sorted || batch.num_rows() == 0 || self.order.is_empty() {
+            return Ok(());
+        }
+        let rows = self.order.rows(batch)?;
+        let follows = self.latest.as_ref().is_none_or(|latest| latest.row() <= rows.row(0));
+        self.is_sorted = follows && (1..rows.num_rows()).all(|row| rows.row(row - 1) <= rows.row(row));
+        self.latest = Some(rows.row(rows.num_rows() - 1).owned());
+        Ok(())
+    }
+
+    pub(crate) fn is_sorted(&self) -> bool {
+        self.is_sorted
+    }
+}
+
+/// One batch of all rows, in the dataset's order; rows that compare equal stay in the order they came in.
 pub(crate) fn sorted(schema: &TableSchema, batches: &[RecordBatch]) -> Result<RecordBatch, LakeError> {
     let failed = |cause| LakeError::rows("sort", &schema.name, cause);
     let rows = concat_batches(&schema.arrow_schema(), batches).map_err(failed)?;
-    let mut order: Vec<SortColumn> = Vec::new();
-    let options = Some(SortOptions { descending: false, nulls_first: true });
-    for (position, name) in schema.sort.iter().chain(&schema.key).enumerate() {
-        let seen_before = schema.sort.iter().chain(&schema.key).take(position).any(|earlier| earlier == name);
-        if let (false, Some(values)) = (seen_before, rows.column_by_name(name)) {
-            order.push(SortColumn { values: values.clone(), options });
-        }
-    }
+    let order = RowOrder::new(schema)?;
     if order.is_empty() || rows.num_rows() < 2 {
         return Ok(rows);
     }
-    let indices = lexsort_to_indices(&order, None).map_err(failed)?;
-    take_record_batch(&rows, &indices).map_err(failed)
+    let comparable = order.rows(&rows)?;
+    // Arrow's own batches end at the same number of rows.
+    let mut positions: Vec<u32> = (0..rows.num_rows() as u32).collect();
+    positions.sort_by(|left, right| comparable.row(*left as usize).cmp(&comparable.row(*right as usize)));
+    take_record_batch(&rows, &UInt32Array::from(positions)).map_err(failed)
 }
 
 /// Who wins between rows of one key: the later import; between files of one sequence number, the larger file hash, so that

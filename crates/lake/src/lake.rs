@@ -9,7 +9,7 @@ use shot::{Month, TableSchema};
 
 use crate::conform::check_schema;
 use crate::store::Store;
-use crate::{LakeError, Manifest, profile};
+use crate::{LakeError, Manifest, moments, profile};
 
 /// One site's lake and staging area. Clones share one lock, so that publications and job outputs of one process take turns;
 /// the daemon's lock on its state folder keeps other processes out.
@@ -25,12 +25,14 @@ struct Inner {
 }
 
 impl Lake {
-    /// Opens a lake for the one process that writes it, and removes what an interrupted run left under temporary names.
+    /// Opens a lake for the one process that writes it, and removes what an interrupted run left under temporary names,
+    /// and frozen files that no manifest names.
     /// Writes nothing else; folders are made when first needed. Open it once and clone the handle: a second `open` beside a
     /// running publication would take its temporary files away. To look only, use [`Lake::open_to_read`].
     pub fn open(files: Files, lake_root: &Path, staging_root: &Path, site_id: &str) -> Result<Lake, LakeError> {
         let lake = Lake::open_to_read(files, lake_root, staging_root, site_id)?;
         lake.store().remove_strays()?;
+        moments::remove_strays(lake.store())?;
         Ok(lake)
     }
 

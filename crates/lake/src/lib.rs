@@ -3,9 +3,12 @@
 //! ```text
 //! lake/<dataset>/site=<site>/month=<YYYY-MM>/<dataset>.parquet   one file per partition
 //! lake/<dataset>/site=<site>/<dataset>.parquet                   a dataset without months
-//! lake/site=<site>/manifest.json, datapackage.json               what is live; what the columns mean
+//! lake/<site>.datapackage.json                                   what the columns mean
+//! lake/site=<site>/manifest.json                                 what is live
+//! lake/site=<site>/moments/<dataset>.<month>.<hash>.pq           the same files for readers who want one exact moment
 //! staging/segments/<sequence>-<file>/                            parsed imports that wait for publication
-//! staging/key-index/<dataset>/<month>.keys                       which keys a partition holds; rebuilt when stale
+//! staging/damaged/<sequence>-<file>/                             segments that could not be read; their files are read again
+//! staging/key-index.sqlite                                       which keys each partition holds; rebuilt where stale
 //! ```
 //!
 //! How [`Lake::publish`] keeps its promises:
@@ -13,19 +16,22 @@
 //!   segments only after its own ledger has noted the report.
 //! - All new partition files are written, made durable and verified under temporary names before the first one shows.
 //! - A row whose key moves to another month (a corrected date) leaves the old partition before it enters the new one: a reader
-//!   sees it at most once at any moment. To find the old partition without reading them all, a key index file per partition
-//!   holds 64-bit hashes of its keys and source files; a hit makes the partition part of the merge, which then compares the
-//!   keys themselves. The index is written before its partition shows and is tied to that file's SHA-256, so a stale one is
-//!   always noticed and rebuilt.
-//! - The manifest is replaced once, last. Only then has the publication happened.
+//!   sees it at most once at any moment. To find the old partition without reading them all, a key index holds 64-bit
+//!   hashes of the keys and source files of each; a hit makes the partition part of the merge, which then compares the keys
+//!   themselves. What a partition is about to hold is noted before it shows and is tied to that file's SHA-256, so a stale
+//!   entry is always noticed and rebuilt.
+//! - The manifest is replaced once, last. Only then has the publication happened. It names each file twice: where it is
+//!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 
 mod conform;
+mod damaged;
 mod error;
 mod index;
 mod keys;
 mod lake;
 mod manifest;
 mod merge;
+mod moments;
 mod package;
 mod prepare;
 mod profile;
@@ -35,11 +41,16 @@ mod replace;
 mod segment;
 mod store;
 mod verify;
+mod verify_file;
+mod verify_keys;
 
+pub use damaged::DamagedSegment;
 pub use error::LakeError;
 pub use lake::Lake;
-pub use manifest::{Manifest, ManifestFile};
+pub use manifest::{Manifest, ManifestFile, RetiredFile};
+pub use moments::RETIRED_STAY;
 pub use profile::{Provenance, ROWS_PER_GROUP};
 pub use publish::{FileCount, PartitionChange, PublishReport};
 pub use replace::Replacement;
 pub use segment::{Segment, SegmentHeader, SegmentTable};
+pub use verify::{Examination, Examined, LakeFault, LakeFaultKind};

@@ -20,6 +20,9 @@ pub struct Manifest {
     pub generation: i64,
     /// The files, sorted by dataset and month.
     pub files: Vec<ManifestFile>,
+    /// Frozen files that are no longer live and go soon. Absent in lakes of older versions.
+    #[serde(default)]
+    pub retired: Vec<RetiredFile>,
 }
 
 /// One live file.
@@ -43,11 +46,31 @@ pub struct ManifestFile {
     pub generation: i64,
     /// Version of the dataset's columns.
     pub schema_version: i64,
+    /// Path, relative to the lake's root, under which these very bytes stay while later publications replace the file at `path`.
+    /// Absent in lakes of older versions until the next publication.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub frozen: Option<String>,
+}
+
+/// A frozen file that is no longer live.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RetiredFile {
+    /// Path relative to the lake's root.
+    pub path: String,
+    /// When a manifest no longer named it as live, UTC microseconds since 1970.
+    pub retired_at: i64,
 }
 
 impl Manifest {
     pub(crate) fn empty(site_id: &str) -> Manifest {
-        Manifest { format_version: FORMAT_VERSION, site_id: site_id.into(), generation: 0, files: Vec::new() }
+        Manifest {
+            format_version: FORMAT_VERSION,
+            site_id: site_id.into(),
+            generation: 0,
+            files: Vec::new(),
+            retired: Vec::new(),
+        }
     }
 
     /// The entry of one partition.

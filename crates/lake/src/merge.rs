@@ -7,7 +7,7 @@ use arrow::array::{BooleanArray, Int64Array, RecordBatch, StringArray, UInt32Arr
 use arrow::compute::{concat_batches, filter_record_batch, take_record_batch};
 use shot::{Month, TableSchema};
 
-use crate::index::KeyIndex;
+use crate::index::{Hashes, KeyIndex};
 use crate::keys::{Key, Rank, SEQUENCE_COLUMN, SOURCE_COLUMN, hash64, keys_of, months_of, sorted, typed};
 use crate::store::Store;
 use crate::{LakeError, Manifest, profile};
@@ -60,6 +60,10 @@ pub(crate) struct MergedPartition {
     pub(crate) interim: Option<RecordBatch>,
     /// Whether a row leaves for another month.
     pub(crate) has_leaving: bool,
+    /// Whether a file stands, so that only `gone` and `added` differ.
+    pub(crate) has_stood: bool,
+    pub(crate) gone: Hashes,
+    pub(crate) added: Hashes,
 }
 
 impl<'a> Merge<'a> {
@@ -120,24 +124,28 @@ impl<'a> Merge<'a> {
     }
 
     /// Settles incoming rows against the published ones. Answers the partitions that the publication concerns.
-    pub(crate) fn settle(&mut self, store: &Store, manifest: &Manifest) -> Result<BTreeSet<Option<Month>>, LakeError> {
+    pub(crate) fn settle(
+        &mut self,
+        store: &Store,
+        manifest: &Manifest,
+        index: &mut KeyIndex<'_>,
+    ) -> Result<BTreeSet<Option<Month>>, LakeError> {
         let mut concerned: BTreeSet<Option<Month>> = self.contenders.values().map(|row| row.month).collect();
-        let key_hashes: Vec<u64> = self.contenders.keys().map(|key| hash64(key)).collect();
-        let source_hashes: Vec<u64> = self.retracted.iter().map(|source| hash64(source.as_bytes())).collect();
+        let wanted = Hashes {
+            keys: self.contenders.keys().map(|key| hash64(key)).collect(),
+            sources: self.retracted.iter().map(|source| hash64(source.as_bytes())).collect(),
+        };
         let standing = store.partitions(&self.schema.name)?;
         // An interrupted publication may have removed a file that the manifest still names, or shown one it does not know:
         // whatever the manifest has wrong about this dataset is put right with this publication.
         let gone = manifest.of_dataset(&self.schema.name).filter(|file| !standing.contains(&file.month));
         concerned.extend(gone.map(|file| file.month));
-        for month in standing {
-            let (index, is_told) = KeyIndex::of_partition(store, manifest, &self.schema, month)?;
-            let has_key = key_hashes.iter().any(|hash| index.has_key(*hash));
-            if has_key || !is_told || source_hashes.iter().any(|hash| index.has_source(*hash)) {
-                concerned.insert(month);
-            }
-            if has_key {
-                self.survey(store, month)?;
-            }
+        let found = index.look_up(manifest, &self.schema, &standing, &wanted)?;
+        concerned.extend(&found.untold);
+        concerned.extend(&found.with_source);
+        concerned.extend(&found.with_key);
+        for month in &found.with_key {
+            self.survey(store, *month)?;
         }
         for contender in self.contenders.values().filter(|row| !row.beaten) {
             self.winners.entry(contender.month).or_default().push(contender.row as u32);
@@ -204,11 +212,20 @@ impl<'a> Merge<'a> {
         let path = store.partition_path(&self.schema.name, month);
         let mut kept = Vec::new();
         let mut before = None;
-        if store.bytes_of(&path)?.is_some() {
+        let (mut gone, mut stays) = (Hashes::default(), Hashes::default());
+        let has_stood = store.bytes_of(&path)?.is_some();
+        if has_stood {
             let file = profile::read_all(store, &path, &self.schema)?;
             for rows in &file.batches {
                 let mask = self.stays(rows)?;
-                kept.push(filter_record_batch(rows, &mask).map_err(failed)?);
+                let staying = filter_record_batch(rows, &mask).map_err(failed)?;
+                if staying.num_rows() < rows.num_rows() {
+                    gone.add_rows(&self.schema, rows)?;
+                }
+                kept.push(staying);
+            }
+            for rows in &kept {
+                stays.add_rows(&self.schema, rows)?;
             }
             if file.is_current {
                 before = Some(concat_batches(&self.schema.arrow_schema(), &file.batches).map_err(failed)?);
@@ -224,9 +241,13 @@ impl<'a> Merge<'a> {
             parts.push(self.incoming(&settled)?);
             interim = Some(sorted(&self.schema, &parts)?);
         }
-        kept.push(self.incoming(winners)?);
+        let winning = self.incoming(winners)?;
+        let mut added = Hashes::default();
+        added.add_rows(&self.schema, &winning)?;
+        let gone = gone.without(&stays);
+        kept.push(winning);
         let after = sorted(&self.schema, &kept)?;
-        Ok(MergedPartition { before, after, interim, has_leaving })
+        Ok(MergedPartition { before, after, interim, has_leaving, has_stood, gone, added })
     }
 
     fn incoming(&self, rows: &[u32]) -> Result<RecordBatch, LakeError> {

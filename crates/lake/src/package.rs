@@ -1,7 +1,5 @@
-//! `datapackage.json`: what the columns mean, in the Frictionless Data Package form, for people and tools outside strikemill.
-//!
-//! Paths are relative to the document, as the form wants; they climb out of its folder, so a cautious reader has to be told that
-//! this package is trusted.
+//! `<site>.datapackage.json`: what the columns mean, in the Frictionless Data Package form, for people and tools outside
+//! strikemill. It stands at the lake's root, since the form allows no path that climbs out of the document's folder.
 
 use serde_json::{Map, Value, json};
 use shot::{ColumnKind, TableSchema};
@@ -13,10 +11,14 @@ use crate::{LakeError, Manifest};
 /// Brings the package up to date with the manifest; `schemas` are those of this publication, other datasets keep the description
 /// they have. Writes only when something changed.
 pub(crate) fn refresh(store: &Store, manifest: &Manifest, schemas: &[TableSchema]) -> Result<(), LakeError> {
-    let path = store.site_folder().join("datapackage.json");
+    let path = store.package_path();
+    // Older versions kept it beside the manifest.
+    let outdated = store.site_folder().join("datapackage.json");
+    let stands_outdated = store.bytes_of(&outdated)?.is_some();
     let before = store.read_document(&path)?;
+    let described = if before.is_none() && stands_outdated { store.read_document(&outdated)? } else { before.clone() };
     let mut resources: Map<String, Value> = Map::new();
-    for resource in before.as_deref().map(known_resources).unwrap_or_default() {
+    for resource in described.as_deref().map(known_resources).unwrap_or_default() {
         if let Some(name) = resource.get("name").and_then(Value::as_str) {
             resources.insert(name.to_owned(), resource);
         }
@@ -26,13 +28,13 @@ pub(crate) fn refresh(store: &Store, manifest: &Manifest, schemas: &[TableSchema
     }
     let mut live = Vec::new();
     for (dataset, mut resource) in resources {
-        let paths: Vec<String> = manifest.of_dataset(&dataset).map(|file| format!("../{}", file.path)).collect();
+        let paths: Vec<String> = manifest.of_dataset(&dataset).map(|file| file.path.clone()).collect();
         if !paths.is_empty() {
             resource["path"] = json!(paths);
             live.push(resource);
         }
     }
-    if live.is_empty() && before.is_none() {
+    if live.is_empty() && described.is_none() {
         return Ok(());
     }
     let package = json!({
@@ -44,6 +46,9 @@ pub(crate) fn refresh(store: &Store, manifest: &Manifest, schemas: &[TableSchema
     let after = json_bytes(&path, &package)?;
     if before.as_deref() != Some(&after[..]) {
         store.write_document(&path, &after)?;
+    }
+    if stands_outdated {
+        store.files.remove(&outdated)?;
     }
     Ok(())
 }

@@ -1,16 +1,18 @@
-//! The second half of every write: files that are ready are shown, then the manifest, then the data package.
+//! The second half of every write: files that are ready are shown and get their frozen names, then the manifest is replaced,
+//! then the data package.
+
+use std::collections::HashSet;
 
 use arrow::array::RecordBatch;
 use files::SealedFile;
 use shot::{Month, TableSchema};
 
-use crate::index::KeyIndex;
 use crate::keys::row_count;
 use crate::manifest::ManifestFile;
 use crate::profile::{Provenance, file_facts, write_verified};
 use crate::publish::PartitionChange;
 use crate::store::Store;
-use crate::{LakeError, Manifest, package};
+use crate::{LakeError, Manifest, moments, package};
 
 /// What is to happen to one partition.
 #[derive(Debug)]
@@ -60,15 +62,6 @@ impl Prepared {
     pub(crate) fn removal(schema: &TableSchema, month: Option<Month>) -> Prepared {
         Prepared { schema: schema.clone(), month, rows: 0, act: Act::Remove, shows_first: false, interim: None }
     }
-
-    /// Stores the index of the rows this partition is about to hold.
-    pub(crate) fn index(&self, store: &Store, after: &RecordBatch) -> Result<(), LakeError> {
-        if let Act::Show(sealed) = &self.act {
-            let index = KeyIndex::of_rows(&self.schema, after, &sealed.written().sha256)?;
-            index.write(store, &self.schema.name, self.month)?;
-        }
-        Ok(())
-    }
 }
 
 /// What a partition's file has become.
@@ -88,7 +81,6 @@ fn perform(store: &Store, schema: &TableSchema, month: Option<Month>, act: Act) 
         }
         Act::Remove => {
             store.files.remove(&store.partition_path(&schema.name, month))?;
-            store.files.remove(&store.index_path(&schema.name, month))?;
             Ok(Outcome::Removed)
         }
     }
@@ -127,11 +119,19 @@ pub(crate) fn commit(
             schemas.push(schema);
         }
     }
-    if manifest.files != files_before {
+    let before = Manifest { files: files_before, ..manifest.clone() };
+    if manifest.files != before.files {
         manifest.generation = generation;
-        manifest.write(store)?;
-        tracing::debug!(generation, partitions = changes.len(), "the manifest is replaced");
     }
+    let concerned: HashSet<_> = changes.iter().map(|change| (change.dataset.clone(), change.month)).collect();
+    moments::freeze(store, &mut manifest, &concerned)?;
+    let removable = moments::retire(&mut manifest, &before.files, moments::now_micros(), moments::RETIRED_STAY);
+    if manifest != before {
+        manifest.write(store)?;
+        tracing::debug!(generation = manifest.generation, partitions = changes.len(), "the manifest is replaced");
+    }
+    // Only now does no manifest name them; what a crash leaves of them goes when the lake is opened.
+    moments::remove(store, &removable)?;
     package::refresh(store, &manifest, &schemas)?;
     Ok((manifest.generation, changes))
 }
@@ -177,6 +177,7 @@ fn note(
         sha256,
         generation,
         schema_version: schema.version,
+        frozen: None,
     });
     Ok(PartitionChange { dataset, month, rows, bytes, generation, unchanged: false })
 }

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 use shot::{Month, TableSchema};
 
 use crate::conform::{Strictness, check_schema, conform};
-use crate::keys::{SEQUENCE_COLUMN, SOURCE_COLUMN};
+use crate::index::{EntryChange, KeyIndex, layout};
+use crate::keys::comes_from_files;
 use crate::manifest::json_bytes;
 use crate::merge::{Merge, RowFate};
 use crate::prepare::{Act, Prepared, commit, next_facts};
@@ -95,16 +96,22 @@ impl Lake {
             merges.push(Merge::gather(schema, &incoming, &retracted)?);
         }
         let mut concerned = Vec::new();
+        let mut index = KeyIndex::new(store);
         for merge in &mut merges {
-            concerned.push(merge.settle(store, &manifest)?);
+            concerned.push(merge.settle(store, &manifest, &mut index)?);
         }
         let mut prepared = Vec::new();
+        let mut entries = Vec::new();
         for (merge, months) in merges.iter().zip(&concerned) {
             let facts = next_facts(store, &manifest, &merge.schema, provenance);
             for month in months {
-                prepared.push(self.prepare_merged(merge, *month, &facts)?);
+                let (partition, entry) = self.prepare_merged(merge, *month, &facts)?;
+                prepared.push(partition);
+                entries.extend(entry);
             }
         }
+        index.note(&entries)?;
+        drop(index);
         let counts = self.settled_counts(segments, &merges, manifest.generation)?;
         let (generation, partitions) = commit(store, manifest, prepared)?;
         Ok(PublishReport { generation, partitions, counts })
@@ -114,8 +121,7 @@ impl Lake {
     fn incoming(&self, segments: &[Segment], retracts: bool) -> Result<Vec<Incoming>, LakeError> {
         let mut datasets: BTreeMap<String, Incoming> = BTreeMap::new();
         for schema in shot::published_datasets() {
-            let has_origin = schema.column(SEQUENCE_COLUMN).is_some() && schema.column(SOURCE_COLUMN).is_some();
-            if retracts && has_origin {
+            if retracts && comes_from_files(&schema) {
                 datasets.insert(schema.name.clone(), (schema, Vec::new()));
             }
         }
@@ -143,7 +149,7 @@ impl Lake {
         merge: &Merge<'_>,
         month: Option<Month>,
         facts: &[(String, String)],
-    ) -> Result<Prepared, LakeError> {
+    ) -> Result<(Prepared, Option<EntryChange>), LakeError> {
         let store = self.store();
         let schema = &merge.schema;
         let merged = merge.partition(store, month)?;
@@ -152,13 +158,26 @@ impl Lake {
         } else {
             Prepared::whole(store, schema, month, merged.before.as_ref(), &merged.after, facts)?
         };
-        prepared.index(store, &merged.after)?;
+        let sha256 = match &prepared.act {
+            Act::Keep => None,
+            Act::Show(sealed) => Some(Some(sealed.written().sha256.clone())),
+            Act::Remove => Some(None),
+        };
+        let entry = sha256.map(|sha256| EntryChange {
+            dataset: schema.name.clone(),
+            month,
+            layout: layout(schema),
+            sha256,
+            builds_on_entry: merged.has_stood,
+            gone: merged.gone,
+            added: merged.added,
+        });
         prepared.shows_first = merged.has_leaving;
         if let (Some(rows), Act::Show(_)) = (&merged.interim, &prepared.act) {
             let path = store.partition_path(&schema.name, month);
             prepared.interim = Some(write_verified(store, &path, schema, rows, true, facts)?);
         }
-        Ok(prepared)
+        Ok((prepared, entry))
     }
 
     /// Counts per segment and dataset. An interrupted attempt may have shown or removed rows already, which would change the

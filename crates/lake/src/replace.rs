@@ -7,8 +7,9 @@ use arrow::compute::concat_batches;
 use shot::{Month, TableSchema};
 
 use crate::conform::{Strictness, check_schema, conform};
-use crate::keys::{SEQUENCE_COLUMN, SOURCE_COLUMN, keys_of, months_of, sorted};
-use crate::prepare::{Prepared, commit, next_facts};
+use crate::index::{EntryChange, Hashes, KeyIndex, layout};
+use crate::keys::{comes_from_files, keys_of, months_of, sorted};
+use crate::prepare::{Act, Prepared, commit, next_facts};
 use crate::profile::{Provenance, read_all};
 use crate::publish::PartitionChange;
 use crate::{Lake, LakeError, Manifest};
@@ -55,14 +56,19 @@ impl Lake {
         let _turn = self.write_turn();
         let manifest = self.manifest()?;
         let mut seen = HashSet::new();
+        let mut index = KeyIndex::new(self.store());
+        let mut entries = Vec::new();
         let mut prepared = Vec::with_capacity(replacements.len());
         for replacement in replacements {
             if !seen.insert((&replacement.schema.name, replacement.month)) {
                 let hint = "give each partition once";
                 return Err(LakeError::dataset(&replacement.schema.name, "one partition is replaced twice", hint));
             }
-            prepared.push(self.prepare_replacement(&manifest, replacement, provenance)?);
+            let (partition, entry) = self.prepare_replacement(&manifest, &mut index, replacement, provenance)?;
+            prepared.push(partition);
+            entries.extend(entry);
         }
+        index.note(&entries)?;
         Ok(commit(self.store(), manifest, prepared)?.1)
     }
 
@@ -71,6 +77,9 @@ impl Lake {
         let _turn = self.write_turn();
         check_schema(schema)?;
         let manifest = self.manifest()?;
+        if comes_from_files(schema) {
+            KeyIndex::new(self.store()).note(&[EntryChange::removal(schema, month)])?;
+        }
         let (_, mut changes) = commit(self.store(), manifest, vec![Prepared::removal(schema, month)])?;
         changes.pop().ok_or_else(|| {
             LakeError::dataset(&schema.name, "one removal gave no change", "this is a fault of strikemill, report it")
@@ -80,9 +89,10 @@ impl Lake {
     fn prepare_replacement(
         &self,
         manifest: &Manifest,
+        index: &mut KeyIndex<'_>,
         replacement: &Replacement,
         provenance: &Provenance,
-    ) -> Result<Prepared, LakeError> {
+    ) -> Result<(Prepared, Option<EntryChange>), LakeError> {
         let Replacement { schema, month, batches } = replacement;
         check_schema(schema)?;
         if schema.partition_day.is_some() != month.is_some() {
@@ -112,11 +122,33 @@ impl Lake {
         };
         let facts = next_facts(store, manifest, schema, provenance);
         let prepared = Prepared::whole(store, schema, *month, before.as_ref(), &rows, &facts)?;
-        if schema.column(SEQUENCE_COLUMN).is_some() && schema.column(SOURCE_COLUMN).is_some() {
-            // Rows of imports: the next publication looks their keys up in the index.
-            prepared.index(store, &rows)?;
+        let mut entry = None;
+        // Rows of imports: the next publication looks their keys up in the index.
+        if let (true, Act::Show(sealed)) = (comes_from_files(schema), &prepared.act) {
+            let mut now = Hashes::default();
+            now.add_rows(schema, &rows)?;
+            let mut change = EntryChange {
+                dataset: schema.name.clone(),
+                month: *month,
+                layout: layout(schema),
+                sha256: Some(sealed.written().sha256.clone()),
+                builds_on_entry: false,
+                gone: Hashes::default(),
+                added: Hashes::default(),
+            };
+            match before {
+                Some(before) if index.describes(manifest, schema, *month)? => {
+                    let mut earlier = Hashes::default();
+                    earlier.add_rows(schema, &before)?;
+                    change.builds_on_entry = true;
+                    change.gone = earlier.without(&now);
+                    change.added = now.without(&earlier);
+                }
+                _ => change.added = now,
+            }
+            entry = Some(change);
         }
-        Ok(prepared)
+        Ok((prepared, entry))
     }
 }
 

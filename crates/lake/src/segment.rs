@@ -4,11 +4,12 @@ use std::path::{Path, PathBuf};
 
 use arrow::array::{Array, Int64Array, RecordBatch, StringArray};
 use arrow::compute::concat_batches;
-use files::{EntryKind, is_temporary_name, temporary_sibling};
+use files::{Entry, EntryKind, is_temporary_name, temporary_sibling};
 use serde::{Deserialize, Serialize};
 use shot::TableSchema;
 
 use crate::conform::{Strictness, check_schema, conform};
+use crate::damaged::is_damage;
 use crate::keys::{SEQUENCE_COLUMN, SOURCE_COLUMN, row_count, typed};
 use crate::manifest::json_bytes;
 use crate::record::SchemaRecord;
@@ -17,6 +18,7 @@ use crate::{Lake, LakeError, profile};
 
 const DESCRIPTION: &str = "segment.json";
 const FORMAT_VERSION: i64 = 1;
+const HINT: &str = "nothing is lost: the daemon sets this segment aside and reads its file again";
 
 /// Which import a segment is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -53,6 +55,8 @@ pub struct SegmentTable {
     pub rows: i64,
     /// File name within the segment's folder.
     pub file: String,
+    /// SHA-256 of the file; `None` in a segment that an older version staged.
+    pub sha256: Option<String>,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
@@ -66,6 +70,8 @@ struct SegmentRecord {
 struct TableRecord {
     file: String,
     rows: i64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    sha256: Option<String>,
     schema: SchemaRecord,
 }
 
@@ -85,9 +91,15 @@ impl Lake {
             let rows = conform(schema, rows, Strictness::Complete)?;
             check_origin(schema, &rows, &header)?;
             let file = format!("{position}-{}.parquet", schema.name);
-            profile::write_verified(store, &building.join(&file), schema, &rows, false, &[])?.show()?;
-            let table = SegmentTable { schema: schema.clone(), rows: row_count(&rows), file };
-            records.push(TableRecord { file: table.file.clone(), rows: table.rows, schema: schema.into() });
+            let written = profile::write_verified(store, &building.join(&file), schema, &rows, false, &[])?.show()?;
+            let sha256 = Some(written.sha256);
+            let table = SegmentTable { schema: schema.clone(), rows: row_count(&rows), file, sha256 };
+            records.push(TableRecord {
+                file: table.file.clone(),
+                rows: table.rows,
+                sha256: table.sha256.clone(),
+                schema: schema.into(),
+            });
             staged.push(table);
         }
         let record = SegmentRecord { format_version: FORMAT_VERSION, header: header.clone(), tables: records };
@@ -98,12 +110,16 @@ impl Lake {
         Ok(Segment { header, folder, tables: staged })
     }
 
-    /// All durable segments, ascending by import sequence.
+    /// All durable segments whose description reads, ascending by import sequence. Others are passed over, so that one of them
+    /// holds up nobody else; [`Lake::set_aside_damaged_segments`] tells of them.
     pub fn segments(&self) -> Result<Vec<Segment>, LakeError> {
+        let store = self.store();
         let mut segments = Vec::new();
-        for entry in self.store().files.list(&self.store().segments_folder())? {
-            if entry.kind == EntryKind::Folder && !is_temporary_name(&entry.name) {
-                segments.push(describe(self.store(), &entry.path)?);
+        for folder in segment_folders(store)? {
+            match describe(store, &folder) {
+                Ok(segment) => segments.push(segment),
+                Err(error) if is_damage(&error) => tracing::warn!(%error, "a staged segment is damaged"),
+                Err(error) => return Err(error),
             }
         }
         segments.sort_by(|left, right| {
@@ -113,17 +129,22 @@ impl Lake {
         Ok(segments)
     }
 
-    /// A segment's rows, one batch per table.
+    /// A segment's rows, one batch per table, checked against its description.
     pub fn read_segment(&self, segment: &Segment) -> Result<Vec<(TableSchema, RecordBatch)>, LakeError> {
         let mut tables = Vec::new();
         for table in &segment.tables {
             let path = segment.folder.join(&table.file);
+            if let Some(sha256) = &table.sha256
+                && self.store().files.sha256_of_file(&path)? != *sha256
+            {
+                return Err(LakeError::document(&path, "has other bytes than were staged", HINT));
+            }
             let batches = profile::read_all(self.store(), &path, &table.schema)?.batches;
             let rows = concat_batches(&table.schema.arrow_schema(), &batches)
                 .map_err(|cause| LakeError::rows("join", &table.schema.name, cause))?;
             if row_count(&rows) != table.rows {
                 let problem = format!("holds {} rows where its description tells {}", rows.num_rows(), table.rows);
-                return Err(LakeError::document(&path, problem, "discard this segment and import its file again"));
+                return Err(LakeError::document(&path, problem, HINT));
             }
             tables.push((table.schema.clone(), rows));
         }
@@ -144,25 +165,35 @@ impl Lake {
     }
 }
 
-fn describe(store: &Store, folder: &Path) -> Result<Segment, LakeError> {
+/// The folders of all segments, sorted by name.
+pub(crate) fn segment_folders(store: &Store) -> Result<Vec<PathBuf>, LakeError> {
+    let entries = store.files.list(&store.segments_folder())?;
+    let is_segment = |entry: &Entry| entry.kind == EntryKind::Folder && !is_temporary_name(&entry.name);
+    Ok(entries.into_iter().filter(is_segment).map(|entry| entry.path).collect())
+}
+
+/// What a segment's folder says of itself; its tables are not looked at.
+pub(crate) fn describe(store: &Store, folder: &Path) -> Result<Segment, LakeError> {
     let path = folder.join(DESCRIPTION);
-    let hint = "discard this segment's folder and import its file again from the archive or import folder";
-    let bytes = store.read_document(&path)?.ok_or_else(|| LakeError::document(&path, "is missing", hint))?;
-    let record: SegmentRecord = serde_json::from_slice(&bytes)
-        .map_err(|cause| LakeError::document(&path, format!("is no segment description: {cause}"), hint))?;
+    let wrong = |problem: String| LakeError::document(&path, problem, HINT);
+    let bytes = store.read_document(&path)?.ok_or_else(|| wrong("is missing".to_owned()))?;
+    let record: SegmentRecord =
+        serde_json::from_slice(&bytes).map_err(|cause| wrong(format!("is no segment description: {cause}")))?;
     if record.format_version != FORMAT_VERSION {
-        let problem = format!("has format version {}, not {FORMAT_VERSION}", record.format_version);
-        return Err(LakeError::document(&path, problem, hint));
+        return Err(wrong(format!("has format version {}, not {FORMAT_VERSION}", record.format_version)));
     }
     let mut tables = Vec::new();
     for table in record.tables {
-        let schema = table.schema.into_schema().map_err(|problem| LakeError::document(&path, problem, hint))?;
-        tables.push(SegmentTable { schema, rows: table.rows, file: table.file });
+        let schema = table.schema.into_schema().map_err(wrong)?;
+        if table.file.contains(['/', '\\']) {
+            return Err(wrong(format!("names a table outside its folder: {}", table.file)));
+        }
+        tables.push(SegmentTable { schema, rows: table.rows, file: table.file, sha256: table.sha256 });
     }
     Ok(Segment { header: record.header, folder: folder.to_owned(), tables })
 }
 
-fn check_origin(schema: &TableSchema, rows: &RecordBatch, header: &SegmentHeader) -> Result<(), LakeError> {
+pub(crate) fn check_origin(schema: &TableSchema, rows: &RecordBatch, header: &SegmentHeader) -> Result<(), LakeError> {
     let sequences: &Int64Array = typed(&schema.name, rows, SEQUENCE_COLUMN)?;
     let sources: &StringArray = typed(&schema.name, rows, SOURCE_COLUMN)?;
     for row in 0..rows.num_rows() {

@@ -38,18 +38,27 @@ impl Store {
         self.lake_root.join(dataset).join(format!("site={}", self.site_id))
     }
 
-    /// Folder of this site's manifest and data package.
+    /// Folder of this site's manifest and frozen files.
     pub(crate) fn site_folder(&self) -> PathBuf {
         self.lake_root.join(format!("site={}", self.site_id))
+    }
+
+    /// Where the site's data package stands: at the root, above all files that it names.
+    pub(crate) fn package_path(&self) -> PathBuf {
+        self.lake_root.join(self.package_name())
+    }
+
+    fn package_name(&self) -> String {
+        format!("{}.datapackage.json", self.site_id)
     }
 
     pub(crate) fn segments_folder(&self) -> PathBuf {
         self.staging_root.join("segments")
     }
 
-    pub(crate) fn index_path(&self, dataset: &str, month: Option<Month>) -> PathBuf {
-        let name = month.map_or_else(|| "all.keys".to_owned(), |month| format!("{month}.keys"));
-        self.staging_root.join("key-index").join(dataset).join(name)
+    /// Folder of segments that cannot be published.
+    pub(crate) fn damaged_folder(&self) -> PathBuf {
+        self.staging_root.join("damaged")
     }
 
     /// Begins a file, making its folder.
@@ -117,7 +126,7 @@ impl Store {
 
     /// Removes what an interrupted run left under temporary names.
     pub(crate) fn remove_strays(&self) -> Result<(), LakeError> {
-        let mut folders = vec![self.site_folder(), self.segments_folder()];
+        let mut folders = vec![self.site_folder(), self.moments_folder(), self.segments_folder()];
         for dataset in self.datasets()? {
             let folder = self.dataset_folder(&dataset);
             folders.extend(self.files.list(&folder)?.into_iter().filter(is_folder).map(|entry| entry.path));
@@ -125,8 +134,13 @@ impl Store {
         }
         let segments = self.files.list(&self.segments_folder())?;
         folders.extend(segments.into_iter().filter(is_folder).map(|entry| entry.path));
-        let indexes = self.files.list(&self.staging_root.join("key-index"))?;
-        folders.extend(indexes.into_iter().filter(is_folder).map(|entry| entry.path));
+        // The root is shared with other sites, whose daemons may be writing just now.
+        let ours = format!(".{}.", self.package_name());
+        for entry in self.files.list(&self.lake_root)? {
+            if is_temporary_name(&entry.name) && entry.name.starts_with(&ours) {
+                self.files.remove(&entry.path)?;
+            }
+        }
         for folder in folders {
             for entry in self.files.list(&folder)? {
                 match entry.kind {

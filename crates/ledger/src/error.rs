@@ -32,7 +32,7 @@ pub enum LedgerError {
     /// The database was written by an older program, and is only to be looked at.
     #[error(
         "the ledger {} has schema version {found}, this program reads version {known}\n\
-         hint: `strikemill status` brings it up to date; nothing is lost by that",
+         hint: start the daemon, which brings it up to date, or run `strikemill import` without a path; nothing is lost by that",
         path.display()
     )]
     TooOld {
@@ -111,7 +111,7 @@ fn sqlite_hint(cause: &rusqlite::Error) -> &'static str {
             "the state folder must exist and the account running strikemill must be allowed to write to it"
         }
         Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
-            "restore the state folder from a backup; the archive and the lake hold everything that was imported"
+            "stop the daemon, then `strikemill repair`: it moves the damaged ledger aside and rebuilds it from lake and archive"
         }
         _ => "try again; if it stays, check the disk and report the message with the log",
     }

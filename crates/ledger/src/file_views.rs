@@ -121,7 +121,9 @@ impl Ledger {
 
     /// Numbers of files, rows and sightings, from one moment.
     pub fn counts(&self) -> Result<Counts, LedgerError> {
-        self.write("count", |transaction| {
+        self.read("count", |connection| {
+            // One transaction, so that all numbers are of one moment; it only reads, so that whoever may only look can count.
+            let transaction = connection.unchecked_transaction()?;
             let mut counts = Counts::default();
             let mut by_state = transaction.prepare_cached(
                 "SELECT state, count(*), sum(rows_accepted), sum(rows_rejected) FROM files GROUP BY state",

@@ -187,7 +187,7 @@ pub(crate) fn take_sequence(transaction: &Transaction<'_>) -> rusqlite::Result<i
     Ok(next)
 }
 
-fn read_meta(connection: &Connection, key: &str) -> rusqlite::Result<Option<String>> {
+pub(crate) fn read_meta(connection: &Connection, key: &str) -> rusqlite::Result<Option<String>> {
     connection.query_row("SELECT value FROM meta WHERE key = ?1", [key], |row| row.get(0)).optional()
 }
 

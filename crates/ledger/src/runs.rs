@@ -95,10 +95,10 @@ pub struct DigestMade {
     pub made_at: i64,
 }
 
-const RUN_COLUMNS: &str =
+pub(crate) const RUN_COLUMNS: &str =
     "run_id, job, nominal_time, trigger, started, input_generations, finished, outcome, message, rows";
 
-fn run_of(row: &Row<'_>) -> rusqlite::Result<JobRun> {
+pub(crate) fn run_of(row: &Row<'_>) -> rusqlite::Result<JobRun> {
     let outcome: Option<String> = row.get(7)?;
     Ok(JobRun {
         start: RunStart {

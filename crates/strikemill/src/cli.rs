@@ -81,7 +81,13 @@ Examples:
     Reprocess(ReprocessArguments),
 
     /// Check configuration, head profiles, roster and packs; each fault with file, line, column and a hint.
-    Check,
+    #[command(after_help = "\
+Examples:
+  strikemill check                 what people wrote, and whether the lake's files are those that were published
+  strikemill check --deep          also every row, every archived and refused file, against the ledger
+
+Looks only, and works beside a running daemon. On a large site --deep reads for hours; it says how far it is.")]
+    Check(CheckArguments),
 
     /// Mapping packs: what exports can be read.
     #[command(subcommand)]
@@ -135,6 +141,13 @@ pub struct RetryArguments {
     /// First digits of a file's SHA-256; every file in quarantine where left out.
     #[arg(value_name = "HASH", default_value = "", hide_default_value = true)]
     pub hash: String,
+}
+
+#[derive(Debug, Args)]
+pub struct CheckArguments {
+    /// Compare lake, ledger, archive and quarantine in full: hashes, counts, columns, order, nothing twice, nothing missing.
+    #[arg(long)]
+    pub deep: bool,
 }
 
 #[derive(Debug, Args)]

@@ -31,7 +31,7 @@ fn main() -> ExitCode {
         Command::Import(arguments) => commands::import::run(&home, &arguments),
         Command::Retry(arguments) => commands::import::retry(&home, &arguments),
         Command::Reprocess(arguments) => commands::import::reprocess(&home, &arguments),
-        Command::Check => commands::check::run(&home),
+        Command::Check(arguments) => commands::check::run(&home, &arguments),
         Command::Formats(command) => commands::formats::run(&home, &command),
         Command::Jobs(command) => commands::jobs::run(&home, &command),
         Command::Query(arguments) => commands::query::run(&home, &arguments),

@@ -161,6 +161,28 @@ fn a_segment_without_note_and_a_note_without_segment_are_put_right() {
 }
 
 #[test]
+fn a_damaged_segment_is_set_aside_and_its_file_read_again() {
+    for (description, table) in [(true, false), (false, true), (true, true)] {
+        let (site, running) = stopped_when_staged();
+        let segments = running.lake.segments().expect("segments");
+        if description {
+            std::fs::write(segments[0].folder.join("segment.json"), "{").expect("spoilt");
+        }
+        if table {
+            let path = segments[1].folder.join(&segments[1].tables[0].file);
+            let bytes = std::fs::read(&path).expect("a table");
+            std::fs::write(path, &bytes[..bytes.len() - 9]).expect("cut off");
+        }
+        let report = running.intake.scan_once(at(50)).expect("the scan goes on");
+        assert_eq!(report.troubles.len(), 0, "{report:?}");
+        running.settle_and_scan(60);
+        check(&site, &running, "damaged in staging");
+        let aside = std::fs::read_dir(site.home.join("state/staging/damaged")).expect("set aside").count();
+        assert_eq!(aside, usize::from(description) + usize::from(table));
+    }
+}
+
+#[test]
 fn an_archive_that_fails_is_tried_again_and_nothing_is_imported_twice() {
     let site = Site::new();
     let running = site.start();

@@ -2,6 +2,8 @@
 
 use jobs::{EngineLimits, JobPackSet, Output};
 
+use shot::Month;
+
 use crate::site::{Site, error, json, shot};
 
 fn site_with_shots() -> Site {
@@ -35,6 +37,16 @@ fn json_reads_back_with_instants_days_nulls_and_structures() {
         "carry_m": null, "pair": {"x": 60.5, "y": null},
     });
     assert_eq!(rows[0], expected);
+}
+
+#[test]
+fn without_its_frozen_file_a_partition_is_read_where_it_is_live_and_a_lost_one_is_told() {
+    let site = site_with_shots();
+    std::fs::remove_dir_all(site.lake.root().join("site=north/moments")).expect("removed");
+    assert_eq!(json(&site.engine(), "SELECT count(*) AS n FROM shots").expect("it runs")[0]["n"], 3);
+    std::fs::remove_file(site.lake.partition_path("shots", Month::parse("2026-03"))).expect("removed");
+    let text = error(&site.engine(), "SELECT count(*) AS n FROM shots");
+    assert!(text.contains("shots/site=north/month=2026-03/shots.parquet is missing"), "{text}");
 }
 
 #[test]

@@ -1,8 +1,11 @@
 //! The lake against a real folder: one binary for all integration tests of this crate.
 
 mod crash;
+mod damaged;
 mod merging;
+mod moments;
 mod orders;
 mod profile;
 mod replacing;
 mod support;
+mod verifying;

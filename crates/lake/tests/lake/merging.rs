@@ -14,14 +14,16 @@ fn a_file_lands_in_its_months_and_the_same_again_changes_nothing() {
     assert_eq!(report.generation, 1);
     assert_eq!(report.count("f1", "shots"), (3, 0, 0));
     assert_eq!(shots(&lake), ["2026-01 a 1 60", "2026-02 b 1 61", "2026-02 c 1 62"]);
+    let live: Vec<String> =
+        all_files(&place.root()).into_iter().filter(|path| !path.starts_with("site=north/moments/")).collect();
     assert_eq!(
-        all_files(&place.root()),
+        live,
         [
             "imports/site=north/month=2026-01/imports.parquet",
+            "north.datapackage.json",
             "rejects/site=north/month=2026-01/rejects.parquet",
             "shots/site=north/month=2026-01/shots.parquet",
             "shots/site=north/month=2026-02/shots.parquet",
-            "site=north/datapackage.json",
             "site=north/manifest.json",
         ]
     );
@@ -76,24 +78,57 @@ fn a_moved_row_stands_in_one_month_only() {
 
 #[test]
 fn moves_are_found_without_any_index_and_with_a_spoilt_one() {
-    for spoil in ["delete", "garble", "foreign"] {
+    for spoil in ["delete", "garble", "garble-pages", "truncate", "foreign", "another-month", "earlier"] {
         let place = Place::new();
         let lake = place.lake();
-        let first = stage(&lake, 1, "f1", &[hit("a", JANUARY, 60.0), hit("b", JANUARY, 61.0)]);
+        let index = place.staging().join("key-index.sqlite");
+        let early = stage(&lake, 1, "f0", &[hit("z", MARCH, 50.0)]);
+        lake.publish(&[early], &[], &provenance()).expect("published");
+        let earlier = fs::read(&index).expect("read");
+        let first = stage(&lake, 2, "f1", &[hit("a", JANUARY, 60.0), hit("b", JANUARY, 61.0)]);
         lake.publish(&[first], &[], &provenance()).expect("published");
-        let index = place.staging().join("key-index/shots/2026-01.keys");
+        let bytes = fs::read(&index).expect("read");
         match spoil {
-            "delete" => fs::remove_dir_all(place.staging().join("key-index")).expect("removed"),
-            "garble" => fs::write(&index, b"SMKEYS01 nonsense").expect("written"),
-            _ => {
-                // A whole index that belongs to another file.
-                fs::copy(place.staging().join("key-index/imports/2026-01.keys"), &index).expect("copied");
+            "delete" => fs::remove_file(&index).expect("removed"),
+            "garble" => fs::write(&index, b"no database, but a line of text").expect("written"),
+            "garble-pages" => {
+                let garbled = [&bytes[..4096], vec![0xa5; bytes.len() - 4096].as_slice()].concat();
+                fs::write(&index, garbled).expect("written");
             }
+            "truncate" => fs::write(&index, &bytes[..bytes.len() / 2]).expect("written"),
+            "foreign" => {
+                // A sound database of somebody else.
+                fs::remove_file(&index).expect("removed");
+                let other = rusqlite::Connection::open(&index).expect("opened");
+                other.execute_batch("CREATE TABLE keys (hash TEXT)").expect("a table");
+            }
+            "another-month" => {
+                // The entry of January is one of March.
+                let other = rusqlite::Connection::open(&index).expect("opened");
+                other
+                    .execute("DELETE FROM partitions WHERE dataset = 'shots' AND month = '2026-01'", [])
+                    .expect("done");
+                other.execute("UPDATE partitions SET month = '2026-01' WHERE dataset = 'shots'", []).expect("renamed");
+            }
+            _ => fs::write(&index, earlier).expect("written"),
         }
-        let second = stage(&lake, 2, "f2", &[hit("a", MARCH, 70.0)]);
+        let second = stage(&lake, 3, "f2", &[hit("a", MARCH, 70.0)]);
         lake.publish(&[second], &[], &provenance()).expect("published");
-        assert_eq!(shots(&lake), ["2026-01 b 1 61", "2026-03 a 2 70"], "{spoil}");
+        assert_eq!(shots(&lake), ["2026-01 b 2 61", "2026-03 a 3 70", "2026-03 z 1 50"], "{spoil}");
+        assert_sound(&place, &lake, spoil);
     }
+}
+
+#[test]
+fn the_index_of_an_earlier_version_goes() {
+    let place = Place::new();
+    let old = place.staging().join("key-index/shots");
+    fs::create_dir_all(&old).expect("a folder");
+    fs::write(old.join("2026-01.keys"), b"SMKEYS01").expect("written");
+    let lake = place.lake();
+    lake.publish(&[stage(&lake, 1, "f1", &[hit("a", JANUARY, 60.0)])], &[], &provenance()).expect("published");
+    assert!(!place.staging().join("key-index").exists());
+    assert!(place.staging().join("key-index.sqlite").is_file());
 }
 
 #[test]

@@ -59,7 +59,7 @@ proptest! {
                 }
             }
             if loses_index[position] {
-                let _ = fs::remove_dir_all(place.staging().join("key-index"));
+                let _ = fs::remove_file(place.staging().join("key-index.sqlite"));
             }
         }
         prop_assert_eq!(shots(&lake), expected);

@@ -156,8 +156,7 @@ fn the_data_package_tells_columns_units_keys_and_files() {
     let lake = place.lake();
     lake.replace_partition(&losses(), month(1), &[rows(&[("wren", JANUARY, 3.0)])], &provenance()).expect("replaced");
     lake.publish(&[stage(&lake, 1, "f1", &[hit("a", MARCH, 60.0)])], &[], &provenance()).expect("published");
-    let folder = place.root().join("site=north");
-    let text = fs::read(folder.join("datapackage.json")).expect("read");
+    let text = fs::read(place.root().join("north.datapackage.json")).expect("read");
     let package: serde_json::Value = serde_json::from_slice(&text).expect("JSON");
     let resources = package["resources"].as_array().expect("resources");
     let names: Vec<_> = resources.iter().filter_map(|resource| resource["name"].as_str()).collect();
@@ -168,7 +167,42 @@ fn the_data_package_tells_columns_units_keys_and_files() {
     assert_eq!(losses["schema"]["fields"][0]["constraints"]["required"], true);
     for resource in resources {
         for path in resource["path"].as_array().expect("paths") {
-            assert!(folder.join(path.as_str().expect("text")).is_file(), "{path} resolves from the document");
+            let path = path.as_str().expect("text");
+            // [source: Data Package standard 2.0, Data Resource, path: "/" (absolute) and "../" are forbidden]
+            assert!(!path.starts_with('/') && !path.contains(".."), "{path} stays below the document");
+            assert!(place.root().join(path).is_file(), "{path} resolves from the document");
         }
     }
+}
+
+#[test]
+fn a_data_package_of_an_older_version_moves_to_the_root_with_its_descriptions() {
+    let place = Place::new();
+    let lake = place.lake();
+    lake.replace_partition(&losses(), month(1), &[rows(&[("wren", JANUARY, 3.0)])], &provenance()).expect("replaced");
+    let (new, old) = (place.root().join("north.datapackage.json"), place.root().join("site=north/datapackage.json"));
+    let text = fs::read_to_string(&new).expect("read");
+    fs::write(&old, text.replace("\"carry_loss/", "\"../carry_loss/").replace("lost to the strike", "lost to it"))
+        .expect("written");
+    fs::remove_file(&new).expect("removed");
+    // Another dataset is published: what is known of the first one comes from the old document.
+    lake.publish(&[stage(&lake, 1, "f1", &[hit("a", MARCH, 60.0)])], &[], &provenance()).expect("published");
+    assert!(!old.exists());
+    let package: serde_json::Value = serde_json::from_slice(&fs::read(&new).expect("read")).expect("JSON");
+    let losses = &package["resources"][0];
+    assert_eq!(losses["schema"]["fields"][2]["description"], "carry lost to it");
+    assert_eq!(losses["path"], serde_json::json!(["carry_loss/site=north/month=2026-01/carry_loss.parquet"]));
+    assert_eq!(package["resources"].as_array().expect("resources").len(), 4);
+}
+
+#[test]
+fn opening_clears_our_unfinished_package_at_the_root_and_leaves_that_of_other_sites() {
+    let place = Place::new();
+    fs::create_dir_all(place.root()).expect("a folder");
+    let ours = place.root().join(".north.datapackage.json.7-1.part");
+    let theirs = place.root().join(".north-hall.datapackage.json.7-1.part");
+    fs::write(&ours, "unfinished").expect("written");
+    fs::write(&theirs, "unfinished").expect("written");
+    place.lake();
+    assert_eq!((ours.exists(), theirs.exists()), (false, true));
 }

@@ -269,4 +269,25 @@ pub fn assert_sound(place: &Place, lake: &Lake, context: &str) {
         let path = place.root().join(&file.path);
         assert!(path.is_file(), "{context}: {}", path.display());
     }
+    assert_frozen(place, lake, context);
+}
+
+/// Every live file has a frozen name with the bytes that the manifest tells, and nothing else stands among them but what the
+/// manifest calls retired.
+fn assert_frozen(place: &Place, lake: &Lake, context: &str) {
+    let manifest = lake.manifest().expect("a manifest");
+    let mut named: Vec<String> = manifest.retired.iter().map(|file| file.path.clone()).collect();
+    for file in &manifest.files {
+        let frozen = file.frozen.clone().expect("every live file has a frozen name");
+        let hash = Files::new().sha256_of_file(&place.root().join(&frozen)).expect(context);
+        assert_eq!(hash, file.sha256, "{context}: {frozen}");
+        named.push(frozen);
+    }
+    named.sort();
+    assert_eq!(frozen_files(place), named, "{context}");
+}
+
+/// What stands in the folder of frozen files, relative to the lake.
+pub fn frozen_files(place: &Place) -> Vec<String> {
+    all_files(&place.root()).into_iter().filter(|path| path.starts_with("site=north/moments/")).collect()
 }

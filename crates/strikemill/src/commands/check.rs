@@ -4,10 +4,11 @@ use std::path::Path;
 
 use ::intake::CorrectionAction;
 
+use crate::cli::CheckArguments;
 use crate::output::say;
 use crate::studio::{Access, Studio, Written, report_faults};
 
-pub fn run(home: &Path) -> anyhow::Result<()> {
+pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
     crate::logging::start_quiet();
     let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
     let mut faults = written.pack_faults.clone();
@@ -46,11 +47,19 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     );
     // Planning a job needs the lake; before the first import there is none and the packs' own checks must do.
     if faults.is_empty() && home.join("state").is_dir() {
+        let deep = if arguments.deep { super::check_deep::run(&written)? } else { Vec::new() };
+        faults.extend(deep);
         let names: Vec<String> = written.job_packs.packs().iter().map(|pack| pack.name.clone()).collect();
+        if !faults.is_empty() {
+            return Err(report_faults(&faults));
+        }
         let studio = Studio::of(written, Access::Read)?;
-        for difference in studio.lake.differences()? {
+        // The deep look has seen all of this already.
+        let differences = if arguments.deep { Vec::new() } else { studio.lake.differences()? };
+        for difference in differences {
             faults.push(format!(
-                "error: the lake is not what its manifest says: {difference}\nhint: restore the file from a backup of the lake"
+                "error: the lake is not what its manifest says: {difference}\n\
+                 hint: `strikemill check --deep` tells more; `strikemill repair` reads what is lost from the archive again"
             ));
         }
         let runner = studio.runner()?;

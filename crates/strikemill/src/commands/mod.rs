@@ -1,6 +1,7 @@
 //! One module a command.
 
 pub mod check;
+pub mod check_deep;
 pub mod demo;
 pub mod digest;
 pub mod draft;

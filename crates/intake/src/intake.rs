@@ -322,7 +322,7 @@ impl Intake {
             }
             Some(stat) if stat.kind == EntryKind::Folder => {
                 for entry in self.files.list(path).map_err(|error| error.to_string())? {
-                    if entry.kind != EntryKind::Other && !is_temporary(&entry.name) {
+                    if !matches!(entry.kind, EntryKind::Link | EntryKind::Other) && !is_temporary(&entry.name) {
                         self.gather(&entry.path, arrivals)?;
                     }
                 }

@@ -117,7 +117,7 @@ impl Round<'_> {
                     Ok(None) => {}
                     Err(error) => self.note_unreadable(&entry.path, &error.into()),
                 },
-                EntryKind::Folder | EntryKind::Other => {}
+                EntryKind::Folder | EntryKind::Link | EntryKind::Other => {}
             }
         }
     }

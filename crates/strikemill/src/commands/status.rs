@@ -15,8 +15,21 @@ pub fn run(home: &Path) -> anyhow::Result<()> {
     let studio = Studio::open(home, Access::Read)?;
     let configuration = &studio.configuration;
     let daemon = ledger::InstanceLock::holder(&configuration.place("state"));
-    let report =
-        StatusReport::gather(&configuration.site_name, configuration.zone, daemon, &studio.ledger, &studio.lake)?;
+    let report = StatusReport::gather(console::Sources {
+        program: crate::studio::WRITER,
+        site_id: Some(configuration.site_id.clone()),
+        site_name: configuration.site_name.clone(),
+        zone: configuration.zone,
+        now: chrono::Utc::now().timestamp_micros(),
+        daemon,
+        vitals: console::DaemonVitals::read(&configuration.place("state")),
+        ledger: Ok(Some(&studio.ledger)),
+        lake: Some(&studio.lake),
+        waiting_too_long: configuration.waiting_too_long,
+        configuration_faults: Vec::new(),
+        pack_faults: Vec::new(),
+        volumes: Vec::new(),
+    });
     let report = report.with_upkeep(upkeep(&studio)?);
     say!("{}", report.to_string().trim_end());
     Ok(())

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, sync_channel};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use datafusion::datasource::empty::EmptyTable;
 use datafusion::datasource::file_format::parquet::ParquetFormat;
@@ -61,6 +61,7 @@ pub struct Engine {
     settings: Settings,
     limits: EngineLimits,
     datasets: Vec<TableSchema>,
+    cancelled: AtomicBool,
     /// `None` only while the engine is dropped.
     runtime: Option<Runtime>,
 }
@@ -81,7 +82,15 @@ impl Engine {
             .map_err(|error| JobsError::Engine(format!("cannot start its threads: {error}")))?;
         let mut datasets = shot::published_datasets();
         datasets.push(history::job_runs());
-        Ok(Engine { lake, heads, settings, limits, datasets, runtime: Some(runtime) })
+        Ok(Engine {
+            lake,
+            heads,
+            settings,
+            limits,
+            datasets,
+            cancelled: AtomicBool::new(false),
+            runtime: Some(runtime),
+        })
     }
 
     /// The same engine with more datasets, those that job packs make.
@@ -204,6 +213,12 @@ impl Engine {
     where
         W: Future<Output = Result<T, JobsError>> + Send + 'static,
     {
+        /// Time between two looks whether the caller still may wait.
+        const LOOK_EVERY: Duration = Duration::from_millis(100);
+        if self.cancelled.load(Ordering::SeqCst) {
+            return Err(JobsError::Cancelled);
+        }
+        let until = Instant::now() + Duration::from_secs(seconds);
         let (sender, receiver) = sync_channel(1);
         let stop = Arc::new(AtomicBool::new(false));
         let work = work(Arc::clone(&stop));
@@ -212,13 +227,26 @@ impl Engine {
             let _ = sender.send(work.await);
         });
         // The limit is kept on this side, since one step of the engine can take long without looking at a clock.
-        let result = receiver.recv_timeout(Duration::from_secs(seconds));
+        let result = loop {
+            let left = until.saturating_duration_since(Instant::now());
+            match receiver.recv_timeout(left.min(LOOK_EVERY)) {
+                Ok(result) => break result,
+                Err(RecvTimeoutError::Disconnected) => break Err(JobsError::Engine("the work broke off".into())),
+                Err(RecvTimeoutError::Timeout) if self.cancelled.load(Ordering::SeqCst) => {
+                    break Err(JobsError::Cancelled);
+                }
+                Err(RecvTimeoutError::Timeout) if left.is_zero() => break Err(Engine::out_of_time(seconds)),
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+        };
         stop.store(true, Ordering::Relaxed);
         task.abort();
-        result.unwrap_or_else(|error| match error {
-            RecvTimeoutError::Timeout => Err(Engine::out_of_time(seconds)),
-            RecvTimeoutError::Disconnected => Err(JobsError::Engine("the work broke off".into())),
-        })
+        result
+    }
+
+    /// Breaks off whatever it computes, and refuses to compute anything more.
+    pub fn cancel(&self) {
+        self.cancelled.store(true, Ordering::SeqCst);
     }
 
     pub(crate) fn out_of_time(seconds: u64) -> JobsError {

@@ -91,6 +91,9 @@ pub enum JobsError {
     /// The output of a query could not be written.
     #[error("cannot write the result: {0}\nhint: check the place the output goes to")]
     Output(#[source] std::io::Error),
+    /// The daemon is ending and does not wait for it.
+    #[error("it was broken off, since the daemon stops\nhint: the next start runs it again")]
+    Cancelled,
     /// The engine failed in a way that is no fault of the SQL text.
     #[error("engine: {0}\nhint: this is not a fault of the SQL text; report it with the query")]
     Engine(String),

@@ -80,6 +80,7 @@ impl Runner {
         let mut rows_made = 0;
         for window in windows {
             let rows = self.consistent_rows(pack, *window)?;
+            self.note_progress();
             rows_made += rows.num_rows();
             self.compare(pack, *window, &rows, published_on, &mut changes)?;
         }
@@ -88,6 +89,7 @@ impl Runner {
             ("job_version".to_owned(), pack.version.clone()),
             ("input_generations".to_owned(), plan.generations_text.clone()),
         ];
+        self.note_progress();
         let lake = self.engine.lake();
         if !changes.replacements.is_empty() {
             lake.replace_many(&changes.replacements, &self.provenance(run_id, started, extra))?;
@@ -102,6 +104,7 @@ impl Runner {
     /// The rows of a window, all read at one moment: if an import publishes meanwhile, the run starts over.
     fn consistent_rows(&self, pack: &JobPack, window: Window) -> Result<RecordBatch, JobsError> {
         for _ in 0..ATTEMPTS {
+            self.note_progress();
             let manifest = self.engine.lake().manifest()?;
             let read = input_generations(pack, &manifest);
             let engine = Arc::clone(&self.engine);

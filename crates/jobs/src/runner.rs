@@ -1,8 +1,9 @@
 //! Bringing the output of jobs up to date.
 
 use std::collections::BTreeSet;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use chrono::Utc;
 use chrono_tz::Tz;
@@ -14,6 +15,7 @@ use crate::engine::Engine;
 use crate::error::JobsError;
 use crate::history::{RunRecord, local_day};
 use crate::pack::{JobPack, JobPackSet};
+use crate::pulse::RunnerPulse;
 use crate::schedule::{Cron, owed};
 use crate::{compute, history};
 
@@ -69,6 +71,8 @@ pub struct Runner {
     clock: Clock,
     turn: Mutex<()>,
     runs: AtomicU64,
+    pub(crate) pulse: Mutex<RunnerPulse>,
+    pub(crate) winding_up: AtomicBool,
 }
 
 impl Runner {
@@ -76,6 +80,7 @@ impl Runner {
     /// The engine must know the packs' datasets, see [`Engine::with_datasets`].
     pub fn new(engine: Arc<Engine>, packs: JobPackSet, ledger: Arc<Ledger>, zone: Tz, writer: &str) -> Runner {
         let clock: Clock = Arc::new(|| Utc::now().timestamp_micros());
+        let pulse = RunnerPulse { working: false, progressed_at: Instant::now(), longest_query: Duration::ZERO };
         Runner {
             engine,
             packs,
@@ -85,6 +90,8 @@ impl Runner {
             clock,
             turn: Mutex::new(()),
             runs: AtomicU64::new(0),
+            pulse: Mutex::new(pulse),
+            winding_up: AtomicBool::new(false),
         }
     }
 
@@ -126,6 +133,7 @@ impl Runner {
     ) -> Result<RunReport, JobsError> {
         let pack = self.pack(name)?;
         let _turn = self.turn.lock().unwrap_or_else(PoisonError::into_inner);
+        let _at_work = self.begin_work();
         let report = self.run_recorded(pack, trigger, days)?;
         self.publish_history(std::slice::from_ref(&report))?;
         Ok(report)
@@ -193,11 +201,14 @@ impl Runner {
         started_by: impl Fn(&JobPack) -> Result<Option<RunTrigger>, JobsError>,
     ) -> Result<Vec<RunReport>, JobsError> {
         let _turn = self.turn.lock().unwrap_or_else(PoisonError::into_inner);
+        let _at_work = self.begin_work();
         let mut good: BTreeSet<&str> = BTreeSet::new();
         let mut reports = Vec::new();
         for pack in self.packs.packs() {
             let follows = pack.trigger.after_job.as_deref().is_some_and(|job| good.contains(job));
-            let Some(trigger) = started_by(pack)?.or(follows.then_some(RunTrigger::Job)) else { continue };
+            // Who follows a run of this pass has nothing else to start it; the others are due again at the next pass.
+            let own = if self.is_winding_up() { None } else { started_by(pack)? };
+            let Some(trigger) = own.or(follows.then_some(RunTrigger::Job)) else { continue };
             let report = self.run_recorded(pack, trigger, None)?;
             if report.error.is_none() {
                 good.insert(&pack.name);
@@ -215,6 +226,7 @@ impl Runner {
         trigger: RunTrigger,
         days: Option<(LocalDay, LocalDay)>,
     ) -> Result<RunReport, JobsError> {
+        self.note_progress();
         let started = (self.clock)();
         let number = self.runs.fetch_add(1, Ordering::Relaxed);
         let run_id = format!("{}-{started:x}-{number}", pack.name);
@@ -232,6 +244,9 @@ impl Runner {
         let (outcome, done, error) = match result {
             Ok(done) if done.computed => (RunOutcome::Succeeded, done, None),
             Ok(done) => (RunOutcome::Unchanged, done, None),
+            Err(error @ JobsError::Cancelled) => {
+                (RunOutcome::Interrupted, crate::publication::Done::default(), Some(error))
+            }
             Err(error) => (RunOutcome::Failed, crate::publication::Done::default(), Some(error)),
         };
         let message = error.as_ref().map(ToString::to_string);

@@ -6,10 +6,12 @@ mod config;
 mod config_file;
 #[cfg(test)]
 mod config_schema;
+mod daemon;
 mod fault;
 mod logging;
 mod output;
 mod pipeline;
+mod requests;
 mod shipped;
 mod studio;
 

@@ -170,7 +170,8 @@ pub struct Studio {
     pub packs: Arc<PackSet>,
     pub job_packs: JobPackSet,
     heads: Arc<HeadBook>,
-    _lock: Option<InstanceLock>,
+    /// Held as long as anything works on the home.
+    lock: Option<Arc<InstanceLock>>,
 }
 
 /// The settings of intake, from the configuration.
@@ -243,7 +244,28 @@ impl Studio {
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
             configuration,
-            _lock: lock,
+            lock: lock.map(Arc::new),
+        })
+    }
+
+    /// The same home by what people have written since; ledger, lake and lock stay open.
+    pub fn renewed(&self, written: Written) -> anyhow::Result<Studio> {
+        let configuration = written.configuration;
+        if configuration.site_id != self.configuration.site_id {
+            bail!("a home belongs to one site for ever\nhint: give the other site a home of its own");
+        }
+        Ok(Studio {
+            configuration,
+            files: self.files.clone(),
+            ledger: Arc::clone(&self.ledger),
+            lake: Arc::clone(&self.lake),
+            roster: Arc::new(written.roster),
+            corrections: Arc::new(written.corrections),
+            corrections_faults: written.corrections_faults,
+            packs: Arc::new(written.packs),
+            job_packs: written.job_packs,
+            heads: Arc::new(written.heads),
+            lock: self.lock.clone(),
         })
     }
 

@@ -4,36 +4,56 @@ use std::path::{Path, PathBuf};
 
 use ::intake::{FileOutcome, Intake};
 use anyhow::{Context, bail};
-use chrono::Utc;
+use chrono::{NaiveDate, Utc};
 
 use crate::cli::{ImportArguments, ReprocessArguments, RetryArguments};
-use crate::output::say;
+use crate::output::{Teller, tell};
 use crate::pipeline::failed_runs;
-use crate::studio::{Access, Studio};
+use crate::requests::{Bench, Task, by_hand};
 
 /// Imports files without waiting for them to settle.
 pub fn run(home: &Path, arguments: &ImportArguments) -> anyhow::Result<()> {
     if arguments.dry_run {
         return super::preview::run(home, &arguments.paths);
     }
-    by_hand(home, |intake| Ok(intake.import_now(&arguments.paths, Utc::now())?))
+    let mut paths = Vec::new();
+    for path in &arguments.paths {
+        // The daemon stands in another folder than the person.
+        paths.push(std::path::absolute(path).with_context(|| format!("cannot tell where {} is", path.display()))?);
+    }
+    by_hand(home, Task::Import { paths })
 }
 
 /// Takes refused files again.
 pub fn retry(home: &Path, arguments: &RetryArguments) -> anyhow::Result<()> {
-    by_hand(home, |intake| {
-        let outcomes = intake.retry(&arguments.hash, Utc::now())?;
+    by_hand(home, Task::Retry { hash: arguments.hash.clone() })
+}
+
+/// Reads archived files again under a newer version of their pack.
+pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<()> {
+    by_hand(home, Task::Reprocess { pack: arguments.pack.clone(), since: arguments.since })
+}
+
+/// The work of `import`.
+pub fn import_paths(bench: &Bench, paths: &[PathBuf], out: &mut dyn Teller) -> anyhow::Result<()> {
+    take(bench, out, |intake, _| Ok(intake.import_now(paths, Utc::now())?))
+}
+
+/// The work of `retry`.
+pub fn retry_refused(bench: &Bench, hash: &str, out: &mut dyn Teller) -> anyhow::Result<()> {
+    take(bench, out, |intake, out| {
+        let outcomes = intake.retry(hash, Utc::now())?;
         if outcomes.is_empty() {
-            say!("nothing in quarantine{}", if arguments.hash.is_empty() { "" } else { " has such a hash" });
+            tell!(out, "nothing in quarantine{}", if hash.is_empty() { "" } else { " has such a hash" });
         }
         Ok(outcomes)
     })
 }
 
-/// Reads archived files again under a newer version of their pack.
-pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<()> {
-    by_hand(home, |intake| {
-        let since = match arguments.since {
+/// The work of `reprocess`.
+pub fn read_again(bench: &Bench, pack: &str, since: Option<NaiveDate>, out: &mut dyn Teller) -> anyhow::Result<()> {
+    take(bench, out, |intake, out| {
+        let since = match since {
             Some(day) => {
                 let midnight = day.and_hms_opt(0, 0, 0).context("a day has a midnight")?;
                 // Where a change of the clocks leaves out midnight, the day begins with the first hour there is.
@@ -43,10 +63,10 @@ pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<
             }
             None => None,
         };
-        let outcomes = intake.reprocess(&arguments.pack, since, Utc::now())?;
+        let outcomes = intake.reprocess(pack, since, Utc::now())?;
         if outcomes.is_empty() {
-            say!("nothing done: every archived file was read under the present version of {}", arguments.pack);
-            say!("hint: raise version in its format.toml after a change, then reprocess");
+            tell!(out, "nothing done: every archived file was read under the present version of {pack}");
+            tell!(out, "hint: raise version in its format.toml after a change, then reprocess");
         }
         Ok(outcomes)
     })
@@ -54,34 +74,38 @@ pub fn reprocess(home: &Path, arguments: &ReprocessArguments) -> anyhow::Result<
 
 type Outcomes = Vec<(PathBuf, FileOutcome)>;
 
-/// Does a piece of intake by hand, tells what became of each file, and lets the jobs follow.
-fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) -> anyhow::Result<()> {
-    crate::logging::start_quiet();
-    let studio = Studio::open(home, Access::Write)?;
-    let intake = studio.intake()?;
+/// Does a piece of intake, tells what became of each file, and lets the jobs follow.
+fn take(
+    bench: &Bench,
+    out: &mut dyn Teller,
+    work: impl FnOnce(&Intake, &mut dyn Teller) -> anyhow::Result<Outcomes>,
+) -> anyhow::Result<()> {
+    let intake = &bench.intake;
     intake.publish_dimensions(Utc::now())?;
     let amended = intake.recover(Utc::now())?.amended;
-    let outcomes = work(&intake)?;
+    let outcomes = work(intake, out)?;
     let imported = outcomes.iter().any(|(_, outcome)| matches!(outcome, FileOutcome::Imported { .. }));
     let mut failed = 0;
     for (path, outcome) in &outcomes {
-        failed += usize::from(!tell(path, outcome)?);
+        failed += usize::from(!tell_outcome(path, outcome, out)?);
     }
     if amended > 0 {
-        say!(
+        tell!(
+            out,
             "amended      {amended} month(s) by roster, corrections or strike marks; strikemill status counts the shots"
         );
     }
     if imported || amended > 0 {
-        let failures = failed_runs(&studio.runner()?.run_after_import()?);
+        let failures = failed_runs(&bench.runner.run_after_import()?);
         if !failures.is_empty() {
             bail!("the files are in, but {}", failures.join("; "));
         }
-        say!(
+        tell!(
+            out,
             "hint: summaries written before stay as they are until strikemill digest, or the daemon, writes them anew"
         );
     } else if outcomes.is_empty() {
-        say!("nothing to do: roster and corrections are applied already");
+        tell!(out, "nothing to do: roster and corrections are applied already");
     }
     if failed > 0 {
         bail!("{failed} file(s) were not imported; the others are in");
@@ -90,26 +114,26 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
 }
 
 /// Tells what became of a file; false where it is not in the lake.
-fn tell(path: &Path, outcome: &FileOutcome) -> std::io::Result<bool> {
+fn tell_outcome(path: &Path, outcome: &FileOutcome, out: &mut dyn Teller) -> std::io::Result<bool> {
     let file = path.display();
     match outcome {
         FileOutcome::Imported { format, shots, marks, rejected, .. } => {
             let what = if *marks > 0 { format!("{marks} strike marks") } else { format!("{shots} shots") };
-            say!("imported     {file}: {what} by {format}, {rejected} rows rejected");
+            tell!(out, "imported     {file}: {what} by {format}, {rejected} rows rejected");
             return Ok(true);
         }
         FileOutcome::Duplicate { first_name, .. } => {
-            say!("known        {file}: the same bytes as {first_name}");
+            tell!(out, "known        {file}: the same bytes as {first_name}");
             return Ok(true);
         }
         FileOutcome::Quarantined { reason, path, .. } => {
-            say!("quarantined  {file}: {reason}\n             kept at {}", path.display());
+            tell!(out, "quarantined  {file}: {reason}\n             kept at {}", path.display());
         }
         FileOutcome::Waiting { note } => {
-            say!("waiting      {file}: {note}");
+            tell!(out, "waiting      {file}: {note}");
         }
         FileOutcome::Failed { message } => {
-            say!("failed       {file}: {message}");
+            tell!(out, "failed       {file}: {message}");
         }
     }
     Ok(false)

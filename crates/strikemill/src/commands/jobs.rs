@@ -7,18 +7,19 @@ use ledger::RunOutcome;
 
 use crate::cli::JobsCommand;
 use crate::commands::status::moment;
-use crate::output::say;
+use crate::output::{Teller, say, tell};
+use crate::requests::{Bench, Task, by_hand};
 use crate::studio::{Access, Studio};
 
 pub fn run(home: &Path, command: &JobsCommand) -> anyhow::Result<()> {
-    crate::logging::start_quiet();
     match command {
         JobsCommand::List => list(home),
-        JobsCommand::Run { name, full } => run_one(home, name, *full),
+        JobsCommand::Run { name, full } => by_hand(home, Task::RunJob { name: name.clone(), full: *full }),
     }
 }
 
 fn list(home: &Path) -> anyhow::Result<()> {
+    crate::logging::start_quiet();
     let studio = Studio::open(home, Access::Read)?;
     for pack in studio.job_packs.packs() {
         say!("{:<20} version {:<4} {}", pack.name, pack.version, pack.description);
@@ -48,17 +49,17 @@ fn list(home: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn run_one(home: &Path, name: &str, full: bool) -> anyhow::Result<()> {
-    let studio = Studio::open(home, Access::Write)?;
-    let runner = studio.runner()?;
+/// The work of `jobs run`.
+pub fn run_now(bench: &Bench, name: &str, full: bool, out: &mut dyn Teller) -> anyhow::Result<()> {
     // All days of the calendar a shot can have: everything is computed anew.
     let days = full.then_some((0, 84_000));
-    let report = runner.run_job(name, ::jobs::RunTrigger::Person, days)?;
+    let report = bench.runner.run_job(name, ::jobs::RunTrigger::Person, days)?;
     let record = &report.record;
     if let Some(error) = report.error {
         bail!("job {name} failed; its last good output stays as it is\n{error}");
     }
-    say!(
+    tell!(
+        out,
         "{name}: {}, {} rows computed, {} partitions written, {} found equal, {:.1} s",
         record.outcome.word(),
         record.rows,

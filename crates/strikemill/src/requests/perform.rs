@@ -1,0 +1,38 @@
+//! What each task does, the same within the daemon and within a command that has the home for itself.
+
+use std::sync::Arc;
+
+use intake::Intake;
+use jobs::Runner;
+
+use super::Task;
+use crate::commands::{import, jobs as job_commands};
+use crate::output::Teller;
+use crate::studio::Studio;
+
+/// What work is done with: a home and the rooms opened on it.
+#[derive(Clone)]
+pub struct Bench {
+    pub studio: Arc<Studio>,
+    pub intake: Arc<Intake>,
+    pub runner: Arc<Runner>,
+}
+
+impl Bench {
+    /// The rooms of a home that was opened to write.
+    pub fn of(studio: Arc<Studio>) -> anyhow::Result<Bench> {
+        let intake = Arc::new(studio.intake()?);
+        let runner = studio.runner()?;
+        Ok(Bench { studio, intake, runner })
+    }
+}
+
+/// Does a task and tells each thing that came of it. An error is what the command ends with.
+pub fn perform(task: &Task, bench: &Bench, out: &mut dyn Teller) -> anyhow::Result<()> {
+    match task {
+        Task::Import { paths } => import::import_paths(bench, paths, out),
+        Task::Retry { hash } => import::retry_refused(bench, hash, out),
+        Task::Reprocess { pack, since } => import::read_again(bench, pack, *since, out),
+        Task::RunJob { name, full } => job_commands::run_now(bench, name, *full, out),
+    }
+}

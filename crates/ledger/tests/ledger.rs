@@ -215,7 +215,7 @@ fn foreign_and_newer_ledgers_are_refused() {
     assert!(matches!(Ledger::open(&path), Err(LedgerError::TooNew { found: 99, .. })));
     std::fs::write(folder.path().join("noise"), vec![7_u8; 4096]).expect("noise");
     let error = Ledger::open(&folder.path().join("noise")).expect_err("not a database");
-    assert!(error.to_string().contains("hint: restore"), "{error}");
+    assert!(error.to_string().contains("strikemill repair"), "{error}");
 }
 
 #[test]

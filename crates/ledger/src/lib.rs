@@ -15,6 +15,7 @@ mod open;
 mod people;
 mod runs;
 mod sightings;
+mod volumes;
 
 pub use amended::AmendedMonth;
 pub use error::LedgerError;
@@ -25,3 +26,4 @@ pub use open::{Ledger, SCHEMA_VERSION};
 pub use people::PlayerText;
 pub use runs::{DigestMade, JobRun, PartitionGeneration, RunOutcome, RunStart};
 pub use sightings::{Sighting, SightingState};
+pub use volumes::WatchedVolume;

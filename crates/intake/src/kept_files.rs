@@ -76,4 +76,3 @@ pub(crate) fn reason_beside(files: &Files, path: &Path) -> Result<Option<ReasonT
         refused_at: refused_at.map(|instant| instant.timestamp_micros()),
     }))
 }
-

@@ -95,7 +95,8 @@ impl LedgerRebuild<'_> {
         let marks_only = packs_of_marks(&traces);
         for (id, trace) in &traces {
             let kept = copies.remove(id);
-            let entry = self.entry(id, trace, imports.get(id), kept.as_ref(), refused.remove(id), &marks_only, &mut done);
+            let entry =
+                self.entry(id, trace, imports.get(id), kept.as_ref(), refused.remove(id), &marks_only, &mut done);
             let (names, texts) = kept.map_or_else(Default::default, |kept| (kept.names, kept.texts));
             self.push(&mut batch, Restored { entry, names, texts })?;
             done.from_lake += 1;
@@ -286,12 +287,7 @@ impl LedgerRebuild<'_> {
     }
 
     /// A file that stands in the archive although the lake tells nothing of it: its rows are lost with the lake.
-    fn stranger_entry(
-        &self,
-        id: &str,
-        stranger: &Stranger,
-        now: DateTime<Utc>,
-    ) -> Result<FileEntry, IntakeError> {
+    fn stranger_entry(&self, id: &str, stranger: &Stranger, now: DateTime<Utc>) -> Result<FileEntry, IntakeError> {
         let at = stranger.file.modified.unwrap_or_else(|| now.timestamp_micros());
         let judged = stranger.judged.as_ref();
         Ok(FileEntry {

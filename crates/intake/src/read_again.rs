@@ -14,7 +14,7 @@ use crate::import::{Accepted, Taken};
 use crate::imports_told::imports_told;
 use crate::judge::{Judgement, judge, judge_with, site_context};
 use crate::names::hash12;
-use crate::report::{FileOutcome, ProgressStep, ScanReport};
+use crate::report::{FileOutcome, ProgressStep, ScanReport, Trouble};
 use crate::{Intake, IntakeError};
 
 /// Files read before their rows are published together.
@@ -177,6 +177,19 @@ impl Intake {
         }
         Ok(None)
     }
+}
+
+/// A month as it is noted, `YYYY-MM`; empty for a dataset without months.
+pub fn month_of_text(text: &str) -> Option<Month> {
+    Month::parse(text)
+}
+
+/// What a start does, for a lake that was repaired: finishes what was in flight, applies roster and corrections, and writes the
+/// datasets that describe. Answers what failed.
+pub fn start_after_repair(intake: &Intake, now: DateTime<Utc>) -> Result<Vec<Trouble>, IntakeError> {
+    let report = intake.recover(now)?;
+    intake.publish_dimensions(now)?;
+    Ok(report.troubles)
 }
 
 /// The instants between which shots of a month lie, generously, UTC microseconds.

@@ -207,7 +207,8 @@ fn aside_path(store: &Store, path: &Path, aside: &Path) -> Result<PathBuf, LakeE
     let name = words.join("+");
     let mut number = 0;
     loop {
-        let candidate = aside.join(if number == 0 { format!("{name}.damaged") } else { format!("{name}.damaged-{number}") });
+        let candidate =
+            aside.join(if number == 0 { format!("{name}.damaged") } else { format!("{name}.damaged-{number}") });
         if store.bytes_of(&candidate)?.is_none() {
             return Ok(candidate);
         }

@@ -283,6 +283,7 @@ fn hint_for(kind: LakeFaultKind) -> &'static str {
         LakeFaultKind::Unnamed => {
             "start the daemon, which finishes what was cut off; if it stays, stop it and `strikemill repair`"
         }
+        LakeFaultKind::Frozen => "the next publication into it, or `strikemill repair`, gives it one again",
         LakeFaultKind::Unsound | LakeFaultKind::Doubled => {
             "stop the daemon, then `strikemill repair`; keep a copy of the file and report it"
         }

@@ -81,7 +81,13 @@ impl Intake {
         let same = |one: &Sighting, other: &Sighting| Sighting { last_seen: other.last_seen, ..one.clone() } == *other;
         let changed = present.len() != looks.noted.len() || present.iter().zip(&looks.noted).any(|(a, b)| !same(a, b));
         if changed {
-            self.ledger.replace_sightings(&present)?;
+            let gone: Vec<String> = looks
+                .noted
+                .iter()
+                .filter(|noted| !looks.sightings.contains_key(&noted.path))
+                .map(|noted| noted.path.clone())
+                .collect();
+            self.ledger.update_sightings(&present, &gone)?;
             looks.noted = present;
         }
         Ok(())

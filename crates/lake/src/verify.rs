@@ -28,6 +28,8 @@ pub enum LakeFaultKind {
     Unreadable,
     /// The file reads, but breaks a rule of its dataset: footer, columns, order, months.
     Unsound,
+    /// The second name, under which readers find these very bytes, is missing or holds others.
+    Frozen,
     /// One row stands in two places.
     Doubled,
 }

@@ -21,6 +21,7 @@ mod removals;
 mod restore;
 mod runs;
 mod sightings;
+mod volumes;
 
 pub use alerts::{Alert, AlertSubject};
 pub use amended::AmendedMonth;
@@ -34,3 +35,4 @@ pub use people::PlayerText;
 pub use removals::Removal;
 pub use runs::{DigestMade, JobRun, PartitionGeneration, RunOutcome, RunStart};
 pub use sightings::{Sighting, SightingState};
+pub use volumes::WatchedVolume;

@@ -56,15 +56,20 @@ pub struct Sighting {
 }
 
 impl Ledger {
-    /// Replaces all sightings by those of the last look, in one transaction.
-    pub fn replace_sightings(&self, sightings: &[Sighting]) -> Result<(), LedgerError> {
+    /// Writes what the last look found otherwise than the one before: sightings that are new or changed, and paths where
+    /// nothing waits any more. One transaction, whose cost is that of the changes alone.
+    pub fn update_sightings(&self, changed: &[Sighting], gone: &[String]) -> Result<(), LedgerError> {
         self.write("note what stands in the import folders", |transaction| {
-            transaction.execute("DELETE FROM sightings", [])?;
+            let mut delete = transaction.prepare_cached("DELETE FROM sightings WHERE path = ?1")?;
+            for path in gone {
+                delete.execute([path])?;
+            }
             let mut insert = transaction.prepare_cached(
-                "INSERT INTO sightings (path, bytes, modified, first_seen, stable_since, last_seen, state, note) \
+                "INSERT OR REPLACE INTO sightings \
+                 (path, bytes, modified, first_seen, stable_since, last_seen, state, note) \
                  VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
             )?;
-            for sighting in sightings {
+            for sighting in changed {
                 insert.execute(params![
                     sighting.path,
                     sighting.bytes,

@@ -5,6 +5,7 @@ use std::path::Path;
 use ledger::{
     AmendedMonth, Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, PlayerText,
     Quarantined, RunOutcome, RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged,
+    WatchedVolume,
 };
 
 fn open(folder: &Path) -> Ledger {
@@ -133,13 +134,16 @@ fn names_and_counts_add_up() {
         state: SightingState::Waiting,
         note: "no end".into(),
     };
-    ledger.replace_sightings(std::slice::from_ref(&sighting)).expect("sightings");
-    assert_eq!(ledger.sightings().expect("read"), vec![sighting]);
+    let other = Sighting { path: "/in/other.csv".into(), ..sighting.clone() };
+    ledger.update_sightings(&[sighting.clone(), other], &[]).expect("sightings");
+    let grown = Sighting { bytes: 2, last_seen: 3, ..sighting };
+    ledger.update_sightings(std::slice::from_ref(&grown), &["/in/other.csv".to_owned()]).expect("changes");
+    assert_eq!(ledger.sightings().expect("read"), vec![grown]);
     let counts = ledger.counts().expect("counts");
     assert_eq!((counts.staged, counts.duplicates, counts.waiting, counts.rows_accepted), (1, 1, 1, 0));
     ledger.mark_published(&[id('a')], &[], 3).expect("publish");
     assert_eq!(ledger.counts().expect("counts").rows_accepted, 7);
-    ledger.replace_sightings(&[]).expect("nothing there any more");
+    ledger.update_sightings(&[], &["/in/new.csv".to_owned()]).expect("nothing there any more");
     assert_eq!(ledger.counts().expect("counts").waiting, 0);
 }
 
@@ -215,7 +219,7 @@ fn foreign_and_newer_ledgers_are_refused() {
     assert!(matches!(Ledger::open(&path), Err(LedgerError::TooNew { found: 99, .. })));
     std::fs::write(folder.path().join("noise"), vec![7_u8; 4096]).expect("noise");
     let error = Ledger::open(&folder.path().join("noise")).expect_err("not a database");
-    assert!(error.to_string().contains("hint: restore"), "{error}");
+    assert!(error.to_string().contains("strikemill repair"), "{error}");
 }
 
 #[test]
@@ -296,4 +300,31 @@ fn a_ledger_of_the_first_version_is_taken_on_and_one_to_read_is_left_as_it_is() 
     assert_eq!(alone.files_in_state(FileState::Archived).expect("read").len(), 1);
     drop(alone);
     assert_eq!((names(), std::fs::read(&path).expect("bytes")), (vec!["ledger.sqlite".into()], before));
+}
+
+#[test]
+fn volumes_are_noted_and_files_archived_lately_are_found() {
+    let folder = tempfile::tempdir().expect("folder");
+    let ledger = open(folder.path());
+    let on_share = WatchedVolume { folder: "/in".into(), kind: "nfs".into(), is_network: true, noted_at: 5 };
+    ledger.note_volume(&on_share).expect("noted");
+    let moved = WatchedVolume { kind: "ext4".into(), is_network: false, noted_at: 9, ..on_share };
+    ledger.note_volume(&moved).expect("noted");
+    assert_eq!(ledger.watched_volumes().expect("read"), vec![moved]);
+
+    for (letter, at) in [('a', 10), ('b', 20), ('c', 30)] {
+        let sequence = ledger.begin_import(&claim(letter)).expect("claim");
+        ledger.mark_staged(&staged(letter, sequence)).expect("stage");
+        ledger.mark_published(&[id(letter)], &[], at).expect("publish");
+        if letter != 'b' {
+            ledger.mark_archived(&id(letter), "/archive/x", at).expect("archive");
+        }
+    }
+    let found = |instant, most| -> Vec<String> {
+        let entries = ledger.archived_since(instant, most).expect("read");
+        entries.into_iter().map(|entry| entry.source_file_id).collect()
+    };
+    assert_eq!(found(10, 9), [id('c'), id('a')]);
+    assert_eq!(found(11, 9), [id('c')]);
+    assert_eq!(found(0, 1), [id('c')]);
 }

@@ -89,6 +89,15 @@ Examples:
 Looks only, and works beside a running daemon. On a large site --deep reads for hours; it says how far it is.")]
     Check(CheckArguments),
 
+    /// Rebuild a lost or damaged ledger from the lake, and lost or damaged parts of the lake from the archive.
+    #[command(after_help = "\
+Stop the daemon first. Nothing is deleted: what is damaged is moved aside, and the command says where to. It can be cut off and
+given again. A sound home stays as it is; `strikemill check --deep` tells beforehand what is wrong.
+
+The lake is rebuilt by reading archived files again with the packs of today, in the order in which they were imported. What was
+removed from the archive cannot be read again.")]
+    Repair,
+
     /// Mapping packs: what exports can be read.
     #[command(subcommand)]
     Formats(FormatsCommand),

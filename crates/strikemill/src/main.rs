@@ -11,6 +11,7 @@ mod fault;
 mod logging;
 mod output;
 mod pipeline;
+mod repair_note;
 mod requests;
 mod shipped;
 mod studio;
@@ -32,6 +33,7 @@ fn main() -> ExitCode {
         Command::Retry(arguments) => commands::import::retry(&home, &arguments),
         Command::Reprocess(arguments) => commands::import::reprocess(&home, &arguments),
         Command::Check(arguments) => commands::check::run(&home, &arguments),
+        Command::Repair => commands::repair::run(&home),
         Command::Formats(command) => commands::formats::run(&home, &command),
         Command::Jobs(command) => commands::jobs::run(&home, &command),
         Command::Query(arguments) => commands::query::run(&home, &arguments),

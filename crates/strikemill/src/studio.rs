@@ -213,6 +213,16 @@ impl Studio {
 
     /// Opens what the daemon keeps.
     pub fn of(written: Written, access: Access) -> anyhow::Result<Studio> {
+        crate::repair_note::refuse_unrepaired(&written.configuration)?;
+        Studio::opened(written, access)
+    }
+
+    /// Opens a home whose repair is under way.
+    pub fn for_repair(written: Written) -> anyhow::Result<Studio> {
+        Studio::opened(written, Access::Write)
+    }
+
+    fn opened(written: Written, access: Access) -> anyhow::Result<Studio> {
         let configuration = written.configuration;
         let state = configuration.place("state");
         if !state.is_dir() {

@@ -11,5 +11,6 @@ pub mod init;
 pub mod jobs;
 pub mod preview;
 pub mod query;
+pub mod repair;
 pub mod run;
 pub mod status;

@@ -23,15 +23,18 @@
 //! - The manifest is replaced once, last. Only then has the publication happened. It names each file twice: where it is
 //!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 
+mod bounds;
 mod conform;
 mod damaged;
 mod error;
+mod incoming;
 mod index;
 mod keys;
 mod lake;
 mod manifest;
 mod merge;
 mod moments;
+mod month;
 mod package;
 mod prepare;
 mod profile;
@@ -39,12 +42,15 @@ mod publish;
 mod record;
 mod repair;
 mod replace;
+mod runs;
 mod segment;
 mod store;
+mod stream;
 mod verify;
 mod verify_file;
 mod verify_keys;
 
+pub use bounds::MergeBounds;
 pub use damaged::DamagedSegment;
 pub use error::LakeError;
 pub use lake::Lake;

@@ -145,7 +145,7 @@ impl<'a> RowWriter<'a> {
 }
 
 fn open(store: &Store, path: &Path) -> Result<ParquetRecordBatchReaderBuilder<std::fs::File>, LakeError> {
-    let file = store.files.open(path)?;
+    let file = store.open(path)?;
     ParquetRecordBatchReaderBuilder::try_new(file).map_err(|cause| LakeError::reading(path, cause))
 }
 

@@ -1,5 +1,6 @@
 //! The program as its users run it: the real binary, real folders, real signals.
 
+mod care;
 mod check;
 mod daemon;
 mod demo;

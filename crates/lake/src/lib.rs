@@ -25,6 +25,7 @@
 
 mod conform;
 mod damaged;
+mod erase;
 mod error;
 mod index;
 mod keys;
@@ -46,6 +47,7 @@ mod verify_file;
 mod verify_keys;
 
 pub use damaged::DamagedSegment;
+pub use erase::Erased;
 pub use error::LakeError;
 pub use lake::Lake;
 pub use manifest::{Manifest, ManifestFile, RetiredFile};

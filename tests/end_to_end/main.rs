@@ -1,6 +1,10 @@
 //! The program as its users run it: the real binary, real folders, real signals.
 
+#[cfg(unix)]
+#[cfg(unix)]
+
 mod beside;
+mod care;
 mod check;
 mod daemon;
 mod demo;
@@ -10,8 +14,6 @@ mod kill;
 mod oracle;
 mod query;
 mod reload;
-#[cfg(unix)]
 mod service_manager;
-#[cfg(unix)]
 mod stop;
 mod upkeep;

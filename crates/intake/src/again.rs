@@ -20,7 +20,9 @@ impl Intake {
         self.finish_in_flight(now, &mut report)?;
         let mut taken = Vec::new();
         for entry in self.ledger.files_in_state(FileState::Quarantined)? {
-            if entry.source_file_id.starts_with(prefix) {
+            // Without a hash, what was removed by hand is no longer there to be tried.
+            let is_there = entry.quarantine_path.is_some() || !prefix.is_empty();
+            if is_there && entry.source_file_id.starts_with(prefix) {
                 let path = PathBuf::from(entry.quarantine_path.clone().unwrap_or_default());
                 taken.push((path, tell_file_errors(self.retry_entry(&entry, now))?));
             }

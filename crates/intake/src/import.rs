@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use arrow::array::StringArray;
 use chrono::{DateTime, Utc};
 use files::sha256_of_bytes;
 use formats::{Pack, ParsedFile};
@@ -14,8 +15,9 @@ use crate::judge::{Judgement, Refusal, judge, site_context};
 use crate::names::text_of;
 use crate::report::FileOutcome;
 use crate::rows::{Origin, mark_rows, shot_rows};
+use crate::shot_columns::column;
 use crate::unknown_names::texts_of;
-use crate::{Intake, IntakeError};
+use crate::{CorrectionAction, Intake, IntakeError};
 
 /// How far taking a file came.
 pub(crate) enum Taken {
@@ -59,6 +61,14 @@ impl Intake {
             Some(entry) => match entry.state {
                 FileState::Staged => return Ok(Taken::Later),
                 FileState::Published | FileState::Archived => return self.take_duplicate(arrival, &entry, now),
+                FileState::Quarantined if entry.quarantine_path.is_none() => {
+                    // Removed by hand and here again: the copy in quarantine is the one that is tried.
+                    let joined = self.join_quarantine(arrival, &entry, now)?;
+                    return match self.ledger.file(&source_file_id)? {
+                        Some(entry) if arrival.named => self.retry_entry(&entry, now),
+                        _ => Ok(joined),
+                    };
+                }
                 FileState::Quarantined if !arrival.named => return self.join_quarantine(arrival, &entry, now),
                 // A person who names a refused file wants it tried again: the pack may have been mended.
                 FileState::Quarantined => return self.retry_entry(&entry, now),
@@ -129,9 +139,10 @@ impl Intake {
     pub(crate) fn stage(
         &self,
         accepted: &Accepted<'_>,
-        parsed: ParsedFile,
+        mut parsed: ParsedFile,
         now: DateTime<Utc>,
     ) -> Result<i64, IntakeError> {
+        let mut suppressed = self.basis().forgotten.suppress(&mut parsed);
         let imported_at = now.timestamp_micros();
         let import_day = self.local_day(now);
         let origin = Origin {
@@ -144,7 +155,8 @@ impl Intake {
         };
         let refused_by_the_pack = parsed.rows_rejected();
         let texts = texts_of(&parsed);
-        let (shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        let (mut shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        suppressed += self.suppress_corrected(&mut shots)?;
         let (marks, repeated_marks) = mark_rows(parsed.marks, &origin);
         repetitions.extend(repeated_marks);
         let rows_rejected = i64::try_from(refused_by_the_pack + repetitions.len() as u64).unwrap_or(i64::MAX);
@@ -218,8 +230,44 @@ impl Intake {
             at: imported_at,
         })?;
         let shots = rows_accepted - marks_accepted;
-        tracing::info!(file = accepted.name, shots, marks = marks_accepted, rejected = rows_rejected, "staged a file");
+        tracing::info!(
+            file = accepted.name,
+            shots,
+            marks = marks_accepted,
+            rejected = rows_rejected,
+            suppressed,
+            "staged a file"
+        );
         Ok(shots)
+    }
+
+    /// Takes out the shots that a correction gives to a forgotten person; answers how many.
+    fn suppress_corrected(&self, shots: &mut Vec<shot::ShotRow>) -> Result<usize, IntakeError> {
+        let basis = self.basis();
+        let given_to: Vec<String> = basis
+            .corrections
+            .lines()
+            .iter()
+            .filter_map(|line| match &line.action {
+                CorrectionAction::Player(text) if basis.forgotten.holds(text) => {
+                    Some(shot::placeholder_player(&self.settings.site_id, text))
+                }
+                _ => None,
+            })
+            .collect();
+        if given_to.is_empty() {
+            return Ok(0);
+        }
+        let recorded = shot::shots_batch(shots).map_err(|cause| IntakeError::Rows { dataset: "shots", cause })?;
+        let amended = self.amender()?.shots(&recorded)?.batch;
+        let players: &StringArray = column("shots", &amended, "player_id")?;
+        let mut players = players.iter();
+        let before = shots.len();
+        shots.retain(|_| {
+            let player = players.next().flatten();
+            !player.is_some_and(|player| given_to.iter().any(|gone| gone == player))
+        });
+        Ok(before - shots.len())
     }
 
     /// Bytes that are in the lake already: only the name is new.

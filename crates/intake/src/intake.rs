@@ -13,6 +13,7 @@ use ledger::{FileState, Ledger, SightingState};
 
 use crate::arrival::{Arrival, modified_micros};
 use crate::basis::{Reading, RosterCheck};
+use crate::forgotten::Forgotten;
 use crate::import::Taken;
 use crate::look::Looks;
 use crate::names::is_temporary;
@@ -68,6 +69,7 @@ impl Intake {
         ledger.bind_site(&settings.site_id)?;
         files.create_dir_all(&settings.archive_dir)?;
         files.create_dir_all(&settings.quarantine_dir)?;
+        let forgotten = Forgotten::load(&ledger, &files, &settings)?;
         let noted = ledger.sightings()?;
         let sightings = noted.iter().map(|sighting| (sighting.path.clone(), sighting.clone())).collect();
         let looks = Mutex::new(Looks { sightings, noted, ..Looks::default() });
@@ -77,7 +79,7 @@ impl Intake {
             ledger,
             lake,
             packs,
-            reading: Mutex::new(Reading::of(roster)),
+            reading: Mutex::new(Reading::of(&roster, forgotten)),
             roster_check: None,
             amending_due: AtomicBool::new(true),
             progress: None,

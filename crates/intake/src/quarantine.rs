@@ -67,10 +67,15 @@ impl Intake {
             None => self.quarantine_folder(id, now)?,
         };
         let path = folder.join(fitting(&arrival.name()));
-        if !arrival.keep_source {
-            self.place(&arrival.path, &path, id, false)?;
+        let is_gone = entry.quarantine_path.is_none();
+        if is_gone || !arrival.keep_source {
+            self.place(&arrival.path, &path, id, arrival.keep_source)?;
         }
         self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
+        if is_gone {
+            // It had been removed by hand and is here again.
+            self.ledger.note_quarantine_path(id, &text_of(&path))?;
+        }
         arrival.remove(&self.files)?;
         Ok(Taken::Done(FileOutcome::Quarantined {
             source_file_id: id.to_owned(),

@@ -26,6 +26,7 @@
 mod bounds;
 mod conform;
 mod damaged;
+mod erase;
 mod error;
 mod folder;
 mod incoming;
@@ -54,6 +55,7 @@ mod verify_keys;
 
 pub use bounds::MergeBounds;
 pub use damaged::DamagedSegment;
+pub use erase::Erased;
 pub use error::LakeError;
 pub use folder::FolderShelf;
 pub use lake::Lake;

@@ -2,7 +2,9 @@
 
 mod crash;
 mod damaged;
+mod memory;
 mod merging;
+mod model;
 mod moments;
 mod orders;
 mod profile;

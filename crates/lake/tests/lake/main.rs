@@ -9,5 +9,13 @@ mod moments;
 mod orders;
 mod profile;
 mod replacing;
+mod shelf;
 mod support;
 mod verifying;
+
+use support::Place;
+
+/// A place whose lake is a folder.
+fn new_place() -> Place {
+    Place::in_folder()
+}

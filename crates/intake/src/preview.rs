@@ -136,12 +136,12 @@ fn gather(files: &Files, path: &Path, named: bool, found: &mut Vec<(PathBuf, Opt
             }
             Err(error) => found.push((path.to_owned(), Some(error.to_string()))),
         },
-        EntryKind::Other if named => {
+        EntryKind::Link | EntryKind::Other if named => {
             let message =
                 format!("{} is neither a file nor a folder\nhint: name the file a link points to", path.display());
             found.push((path.to_owned(), Some(message)));
         }
-        EntryKind::Other => {}
+        EntryKind::Link | EntryKind::Other => {}
     }
 }
 

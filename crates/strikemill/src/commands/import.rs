@@ -93,9 +93,12 @@ fn by_hand(home: &Path, work: impl FnOnce(&Intake) -> anyhow::Result<Outcomes>) 
 fn tell(path: &Path, outcome: &FileOutcome) -> std::io::Result<bool> {
     let file = path.display();
     match outcome {
-        FileOutcome::Imported { format, shots, marks, rejected, .. } => {
+        FileOutcome::Imported { format, shots, marks, rejected, note, .. } => {
             let what = if *marks > 0 { format!("{marks} strike marks") } else { format!("{shots} shots") };
             say!("imported     {file}: {what} by {format}, {rejected} rows rejected");
+            if let Some(note) = note {
+                say!("             {note}");
+            }
             return Ok(true);
         }
         FileOutcome::Duplicate { first_name, .. } => {

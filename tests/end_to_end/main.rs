@@ -1,8 +1,5 @@
 //! The program as its users run it: the real binary, real folders, real signals.
 
-#[cfg(unix)]
-#[cfg(unix)]
-
 mod beside;
 mod care;
 mod check;
@@ -14,6 +11,8 @@ mod kill;
 mod oracle;
 mod query;
 mod reload;
+#[cfg(unix)]
 mod service_manager;
+#[cfg(unix)]
 mod stop;
 mod upkeep;

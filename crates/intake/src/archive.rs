@@ -69,6 +69,9 @@ impl Intake {
                             }
                             arrival.remove(&self.files)?;
                             self.remove_if_empty(&source)?;
+                            if !entry.keep_source {
+                                self.watch_kept(id, &target, entry.bytes);
+                            }
                         }
                     }
                 }
@@ -168,7 +171,7 @@ impl Intake {
     }
 
     /// Removes the quarantine folder that a file has left.
-    fn remove_if_empty(&self, left: &Path) -> Result<(), IntakeError> {
+    pub(crate) fn remove_if_empty(&self, left: &Path) -> Result<(), IntakeError> {
         let Some(folder) = left.parent() else { return Ok(()) };
         if folder.parent() == Some(self.settings.quarantine_dir.as_path()) && self.files.list(folder)?.is_empty() {
             self.files.remove_dir_all(folder)?;

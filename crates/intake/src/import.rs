@@ -59,7 +59,9 @@ impl Intake {
             Some(entry) => match entry.state {
                 FileState::Staged => return Ok(Taken::Later),
                 FileState::Published | FileState::Archived => return self.take_duplicate(arrival, &entry, now),
-                FileState::Quarantined if !arrival.named => return self.join_quarantine(arrival, &entry, now),
+                FileState::Quarantined if !arrival.named => {
+                    return self.take_refused_again(arrival, &entry, &bytes, now);
+                }
                 // A person who names a refused file wants it tried again: the pack may have been mended.
                 FileState::Quarantined => return self.retry_entry(&entry, now),
                 FileState::Claimed => {}
@@ -73,13 +75,7 @@ impl Intake {
         let name = arrival.name();
         let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
         match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
-            Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
-                note: format!(
-                    "it has no end as the pack {} expects it; the device may still be writing. \
-                     It is taken as it is once it has stood still for long, or at once with the command import while the daemon is stopped",
-                    pack.name()
-                ),
-            }),
+            Judgement::Unfinished { note, is_rowless } => Ok(unfinished(&note, is_rowless)),
             Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
             Judgement::Accept { pack, parsed, .. } => {
                 let import_sequence = self.ledger.begin_import(&Claim {
@@ -105,6 +101,21 @@ impl Intake {
                 let shots = self.stage(&accepted, parsed, now)?;
                 Ok(Taken::Staged { source_file_id, shots })
             }
+        }
+    }
+
+    /// Bytes that were refused before join those in quarantine, unless they are the head of an export that goes on.
+    fn take_refused_again(
+        &self,
+        arrival: &Arrival,
+        entry: &FileEntry,
+        bytes: &[u8],
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
+        match judge(&self.packs, &arrival.name(), bytes, false, &site) {
+            Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
+            _ => self.join_quarantine(arrival, entry, now),
         }
     }
 
@@ -246,4 +257,13 @@ impl Intake {
         let days = local.signed_duration_since(DateTime::UNIX_EPOCH.date_naive()).num_days();
         i32::try_from(days).unwrap_or(i32::MAX)
     }
+}
+
+fn unfinished(note: &str, is_rowless: bool) -> Taken {
+    let outlook = if is_rowless {
+        "It is taken as soon as its device writes one; delete it if its session is over"
+    } else {
+        "It is taken as it is once it has stood still for long, or at once with the command import"
+    };
+    Taken::Unfinished { note: format!("{note}; the device may still be writing. {outlook}") }
 }

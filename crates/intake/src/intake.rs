@@ -13,6 +13,7 @@ use ledger::{FileState, Ledger, SightingState};
 
 use crate::arrival::{Arrival, modified_micros};
 use crate::basis::{Reading, RosterCheck};
+use crate::grown::LatelyKept;
 use crate::import::Taken;
 use crate::look::Looks;
 use crate::names::is_temporary;
@@ -35,6 +36,7 @@ pub struct Intake {
     pub(crate) roster_check: Option<RosterCheck>,
     /// Whether some month may be out of step with roster, corrections or strike marks.
     pub(crate) amending_due: AtomicBool,
+    pub(crate) lately_kept: Mutex<LatelyKept>,
     progress: Option<ProgressFn>,
     pub(crate) vitals: Mutex<Vitals>,
     pub(crate) stop: StopHandle,
@@ -80,6 +82,7 @@ impl Intake {
             reading: Mutex::new(Reading::of(roster)),
             roster_check: None,
             amending_due: AtomicBool::new(true),
+            lately_kept: Mutex::new(LatelyKept::default()),
             progress: None,
             vitals: Mutex::new(Vitals::at_start()),
             stop: StopHandle::default(),
@@ -135,11 +138,11 @@ impl Intake {
     }
 
     fn scan(&self, looks: &mut Looks, now: Moment) -> Result<ScanReport, IntakeError> {
-        let now = now.wall;
         let mut report = ScanReport::default();
+        let (moment, now) = (now, now.wall);
         self.refresh_basis(now, &mut report)?;
         self.finish_in_flight(now, &mut report)?;
-        self.bring_back_grown(now, &mut report)?;
+        self.bring_back_grown(moment, &mut report)?;
         let settled = self.look(looks, now, &mut report);
         let mut later = self.take_all(&settled, looks, now, &mut report)?;
         if !later.is_empty() {

@@ -33,7 +33,10 @@ impl Looks {
     /// Why a file is not taken yet.
     pub(crate) fn explain(&mut self, path: &Path, state: SightingState, note: String) {
         if let Some(sighting) = self.sightings.get_mut(&text_of(path)) {
-            sighting.state = state;
+            // Whoever waits too long does so for whatever reason.
+            if state != SightingState::Settling || sighting.state != SightingState::Waiting {
+                sighting.state = state;
+            }
             sighting.note = note;
         }
     }

@@ -20,6 +20,13 @@ pub(crate) const REASON_SUFFIX: &str = ".reason.json";
 /// Problems told in the reason; more of them tell a person nothing new.
 const MOST_PROBLEMS_TOLD: usize = 200;
 
+/// Where the reason of a refused file stands.
+pub(crate) fn reason_path(kept: &Path) -> PathBuf {
+    let mut beside = kept.as_os_str().to_owned();
+    beside.push(REASON_SUFFIX);
+    PathBuf::from(beside)
+}
+
 impl Intake {
     /// Puts a refused file into quarantine.
     pub(crate) fn quarantine(
@@ -46,6 +53,9 @@ impl Intake {
         self.write_reason(&path, &refused, refusal, now)?;
         self.ledger.mark_quarantined(&refused)?;
         arrival.remove(&self.files)?;
+        if !arrival.keep_source {
+            self.watch_kept(source_file_id, &path, refused.bytes);
+        }
         tracing::warn!(file = %arrival.path.display(), reason = %refusal.reason, "a file went to quarantine");
         Ok(Taken::Done(FileOutcome::Quarantined {
             source_file_id: source_file_id.to_owned(),
@@ -69,6 +79,7 @@ impl Intake {
         let path = folder.join(fitting(&arrival.name()));
         if !arrival.keep_source {
             self.place(&arrival.path, &path, id, false)?;
+            self.watch_kept(id, &path, entry.bytes);
         }
         self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
         arrival.remove(&self.files)?;
@@ -128,9 +139,7 @@ impl Intake {
             "problems_total": refusal.problems.len(),
             "problems": problems,
         });
-        let mut beside = path.as_os_str().to_owned();
-        beside.push(REASON_SUFFIX);
-        self.files.write_durable(Path::new(&beside), format!("{reason:#}\n").as_bytes())?;
+        self.files.write_durable(&reason_path(path), format!("{reason:#}\n").as_bytes())?;
         Ok(())
     }
 

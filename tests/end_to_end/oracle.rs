@@ -236,8 +236,12 @@ fn compare(home: &Path, truth: &Truth) -> Vec<String> {
     faults
 }
 
-/// The files below a folder by their SHA-256, without the reasons that stand beside refused ones.
+/// The files below a folder by their SHA-256, without the reasons that stand beside refused ones and without what a killed
+/// process was just writing under a temporary name.
 fn hashes_below(folder: &Path) -> BTreeMap<String, PathBuf> {
-    let files = files_below(folder).into_iter().filter(|path| !path.to_string_lossy().ends_with(".reason.json"));
+    let files = files_below(folder).into_iter().filter(|path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        !name.ends_with(".reason.json") && !files::is_temporary_name(&name)
+    });
     files.map(|path| (sha256(&std::fs::read(&path).expect("a kept file")), path)).collect()
 }

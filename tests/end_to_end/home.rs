@@ -107,17 +107,30 @@ pub struct Daemon(pub Child);
 
 impl Daemon {
     pub fn start(home: &Path) -> Daemon {
+        Daemon::start_with(home, &[])
+    }
+
+    /// Starts it with further environment variables.
+    pub fn start_with(home: &Path, environment: &[(&str, &str)]) -> Daemon {
         let log =
             std::fs::OpenOptions::new().create(true).append(true).open(home.join("daemon.log")).expect("a log file");
         let child = Command::new(env!("CARGO_BIN_EXE_strikemill"))
             .args(["run", "--home"])
             .arg(home)
+            .envs(environment.iter().copied())
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(log)
             .spawn()
             .expect("the daemon starts");
         Daemon(child)
+    }
+
+    /// Starts it and waits until it watches its folders.
+    pub fn watching(home: &Path) -> Daemon {
+        let daemon = Daemon::start(home);
+        until("the daemon watches", home, Duration::from_secs(60), || log_of(home).contains("watching"));
+        daemon
     }
 
     /// Sends a signal by its name.
@@ -145,6 +158,19 @@ impl Drop for Daemon {
         let _ = self.0.kill();
         let _ = self.0.wait();
     }
+}
+
+/// What the daemon logged so far.
+pub fn log_of(home: &Path) -> String {
+    std::fs::read_to_string(home.join("daemon.log")).unwrap_or_default()
+}
+
+/// Changes a file of a home; the text to be replaced must be there.
+pub fn edit(home: &Path, name: &str, from: &str, to: &str) {
+    let path = home.join(name);
+    let text = std::fs::read_to_string(&path).expect("the file can be read");
+    assert!(text.contains(from), "{name} has no {from:?}");
+    std::fs::write(path, text.replace(from, to)).expect("the file can be written");
 }
 
 /// Waits until something holds.

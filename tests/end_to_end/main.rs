@@ -1,5 +1,6 @@
 //! The program as its users run it: the real binary, real folders, real signals.
 
+mod beside;
 mod check;
 mod daemon;
 mod demo;
@@ -8,4 +9,9 @@ mod home;
 mod kill;
 mod oracle;
 mod query;
+mod reload;
+#[cfg(unix)]
+mod service_manager;
+#[cfg(unix)]
+mod stop;
 mod upkeep;

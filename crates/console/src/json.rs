@@ -1,5 +1,5 @@
-//! The report for programs. Names of players stand nowhere in it: of what the people of the site have to look after only the
-//! numbers are told.
+//! The report for programs. Names of players stand nowhere in it: what the people of the site have to look after, which is
+//! about players, stands in the text alone.
 
 use ledger::RunOutcome;
 use serde_json::{Value, json};
@@ -68,11 +68,6 @@ impl StatusReport {
             "summaries": self.summaries.iter().map(|made| json!({
                 "week": made.week, "coach": made.coach, "path": made.path, "made_at": utc(made.made_at),
             })).collect::<Vec<_>>(),
-            "upkeep": {
-                "names_not_analysed": self.upkeep.names.len(),
-                "corrections": self.upkeep.corrections.len(),
-                "correction_faults": self.upkeep.correction_faults.len(),
-            },
         })
     }
 

@@ -1,4 +1,6 @@
 //! The status page: one HTML text, without scripts, readable on a phone and to a screen reader.
+//!
+//! It shows what `status` shows but for the names of players: whoever reaches the address reads it.
 
 use ledger::{RunOutcome, SightingState};
 
@@ -114,15 +116,6 @@ fn intake(html: &mut Html, report: &StatusReport) {
         let low = if volume.is_low { "; intake needs more" } else { "" };
         let words = format!("{} free for {} ({}){low}", size(volume.free_bytes), volume.holds.join(", "), volume.kind);
         line("Space", &words);
-    }
-    let upkeep = &report.upkeep;
-    if !upkeep.names.is_empty() {
-        let names = count(upkeep.names.len(), "name", "names");
-        line("Roster", &format!("{names} whose shots are kept but not analysed; `strikemill status` lists them"));
-    }
-    if !upkeep.correction_faults.is_empty() {
-        let faults = count(upkeep.correction_faults.len(), "line is faulty", "lines are faulty");
-        line("Corrections", &format!("{faults}; `strikemill check` shows them"));
     }
     html.markup("</dl>\n</section>\n");
 }

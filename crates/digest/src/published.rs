@@ -1,7 +1,6 @@
 //! Reading published files: only those the manifest names, only the months asked for.
 
 use arrow::array::RecordBatch;
-use files::Files;
 use lake::Lake;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use shot::{LocalDay, Month};
@@ -32,7 +31,6 @@ impl Span {
 /// The rows of the files that may hold days of the span; `None` where the dataset has never been published.
 pub fn read(lake: &Lake, dataset: &str, span: Span) -> Result<Option<Batches>, DigestError> {
     let manifest = lake.manifest()?;
-    let files = Files::new();
     let mut published = false;
     let mut batches = Vec::new();
     for entry in manifest.of_dataset(dataset) {
@@ -41,9 +39,9 @@ pub fn read(lake: &Lake, dataset: &str, span: Span) -> Result<Option<Batches>, D
             continue;
         }
         // A partition that is just being replaced is read as the manifest told it.
-        let path = lake.root().join(lake.readable_path(entry)?.as_ref().unwrap_or(&entry.path));
+        let path = lake.root().join(&entry.path);
         let broken = |message: String| DigestError::File { path: path.clone(), message };
-        let file = files.open(&path)?;
+        let file = lake.open_published(entry)?;
         let reader = ParquetRecordBatchReaderBuilder::try_new(file)
             .and_then(ParquetRecordBatchReaderBuilder::build)
             .map_err(|error| broken(error.to_string()))?;

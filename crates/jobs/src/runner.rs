@@ -251,7 +251,9 @@ impl Runner {
         };
         let message = error.as_ref().map(ToString::to_string);
         self.ledger.record_run_finish(&run_id, finished, outcome, message.as_deref(), Some(count(done.rows)))?;
-        if let Some(message) = &message {
+        if outcome == RunOutcome::Interrupted {
+            tracing::warn!(job = %pack.name, "job broken off; its last good output stays, and the next start runs it again");
+        } else if let Some(message) = &message {
             tracing::warn!(job = %pack.name, error = %message, "job failed; its last good output stays");
         } else {
             tracing::info!(job = %pack.name, outcome = outcome.word(), rows = done.rows, "job ran");

@@ -203,7 +203,7 @@ impl<'a> KeyIndex<'a> {
                 continue;
             }
             // The manifest does not vouch for the entry: ask the file itself.
-            let sha256 = self.store.files.sha256_of_file(&self.store.partition_path(&schema.name, *month))?;
+            let sha256 = self.store.sha256_of(&self.store.partition_path(&schema.name, *month))?;
             if manifest.file(&schema.name, *month).is_none_or(|told| told.sha256 != sha256) {
                 found.untold.insert(*month);
             }

@@ -191,7 +191,7 @@ pub(crate) fn sorted(schema: &TableSchema, batches: &[RecordBatch]) -> Result<Re
 
 /// Who wins between rows of one key: the later import; between files of one sequence number, the larger file hash, so that
 /// the order of publication never matters.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(crate) struct Rank {
     pub(crate) import_sequence: i64,
     pub(crate) source_file_id: String,

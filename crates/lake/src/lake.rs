@@ -8,6 +8,8 @@ use files::Files;
 use shot::{Month, TableSchema};
 
 use crate::conform::check_schema;
+use crate::folder::FolderShelf;
+use crate::shelf::Shelf;
 use crate::store::Store;
 use crate::{LakeError, Manifest, moments, profile};
 
@@ -30,26 +32,40 @@ impl Lake {
     /// Writes nothing else; folders are made when first needed. Open it once and clone the handle: a second `open` beside a
     /// running publication would take its temporary files away. To look only, use [`Lake::open_to_read`].
     pub fn open(files: Files, lake_root: &Path, staging_root: &Path, site_id: &str) -> Result<Lake, LakeError> {
-        let lake = Lake::open_to_read(files, lake_root, staging_root, site_id)?;
+        let shelf = Arc::new(FolderShelf::new(files.clone(), lake_root));
+        Lake::open_on(shelf, files, staging_root, site_id)
+    }
+
+    /// Opens a lake without touching it: safe beside a running daemon.
+    pub fn open_to_read(files: Files, lake_root: &Path, staging_root: &Path, site_id: &str) -> Result<Lake, LakeError> {
+        let shelf = Arc::new(FolderShelf::new(files.clone(), lake_root));
+        Lake::open_on_to_read(shelf, files, staging_root, site_id)
+    }
+
+    /// Like [`Lake::open`], with the published files on another shelf than a folder. Staging stays local.
+    pub fn open_on(shelf: Arc<dyn Shelf>, files: Files, staging_root: &Path, site_id: &str) -> Result<Lake, LakeError> {
+        let lake = Lake::open_on_to_read(shelf, files, staging_root, site_id)?;
         lake.store().remove_strays()?;
         moments::remove_strays(lake.store())?;
         Ok(lake)
     }
 
-    /// Opens a lake without touching it: safe beside a running daemon.
-    pub fn open_to_read(files: Files, lake_root: &Path, staging_root: &Path, site_id: &str) -> Result<Lake, LakeError> {
+    /// Like [`Lake::open_to_read`], with the published files on another shelf than a folder.
+    pub fn open_on_to_read(
+        shelf: Arc<dyn Shelf>,
+        files: Files,
+        staging_root: &Path,
+        site_id: &str,
+    ) -> Result<Lake, LakeError> {
+        let lake_root = shelf.root().to_owned();
         let is_plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-' || c == '_';
         if site_id.is_empty() || !site_id.chars().all(is_plain) {
             let problem = format!("\"{site_id}\" cannot name the site's folders");
             let hint = "use lower-case letters, digits, - and _ only";
-            return Err(LakeError::document(lake_root, problem, hint));
+            return Err(LakeError::document(&lake_root, problem, hint));
         }
-        let store = Store {
-            files,
-            lake_root: lake_root.to_owned(),
-            staging_root: staging_root.to_owned(),
-            site_id: site_id.to_owned(),
-        };
+        let store =
+            Store { files, shelf, lake_root, staging_root: staging_root.to_owned(), site_id: site_id.to_owned() };
         Ok(Lake { inner: Arc::new(Inner { store, writing: Mutex::new(()) }) })
     }
 

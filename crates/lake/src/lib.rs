@@ -23,15 +23,19 @@
 //! - The manifest is replaced once, last. Only then has the publication happened. It names each file twice: where it is
 //!   replaced in place, and under a frozen name that keeps its bytes for readers of that manifest.
 
+mod bounds;
 mod conform;
 mod damaged;
 mod error;
+mod folder;
+mod incoming;
 mod index;
 mod keys;
 mod lake;
 mod manifest;
 mod merge;
 mod moments;
+mod month;
 mod package;
 mod prepare;
 mod profile;
@@ -39,14 +43,19 @@ mod publish;
 mod record;
 mod repair;
 mod replace;
+mod runs;
 mod segment;
+pub mod shelf;
 mod store;
+mod stream;
 mod verify;
 mod verify_file;
 mod verify_keys;
 
+pub use bounds::MergeBounds;
 pub use damaged::DamagedSegment;
 pub use error::LakeError;
+pub use folder::FolderShelf;
 pub use lake::Lake;
 pub use manifest::{Manifest, ManifestFile, RetiredFile};
 pub use moments::RETIRED_STAY;
@@ -55,4 +64,5 @@ pub use publish::{FileCount, PartitionChange, PublishReport};
 pub use repair::{LakeRepair, PartitionName};
 pub use replace::Replacement;
 pub use segment::{Segment, SegmentHeader, SegmentTable};
+pub use shelf::Shelf;
 pub use verify::{Examination, Examined, LakeFault, LakeFaultKind};

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use shot::Month;
 
 use crate::LakeError;
+use crate::shelf::PutIf;
 use crate::store::Store;
 
 const FORMAT_VERSION: i64 = 1;
@@ -23,6 +24,21 @@ pub struct Manifest {
     /// Frozen files that are no longer live and go soon. Absent in lakes of older versions.
     #[serde(default)]
     pub retired: Vec<RetiredFile>,
+    /// What may be replaced when this manifest is written.
+    #[serde(skip)]
+    pub(crate) replaces: Replaces,
+}
+
+/// The document in whose place a manifest is written.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) enum Replaces {
+    /// Whatever stands.
+    #[default]
+    Anything,
+    /// Nothing: none stood when this manifest was begun.
+    Nothing,
+    /// The document of this version, which this manifest was read from.
+    Version(String),
 }
 
 /// One live file.
@@ -70,6 +86,7 @@ impl Manifest {
             generation: 0,
             files: Vec::new(),
             retired: Vec::new(),
+            replaces: Replaces::Anything,
         }
     }
 
@@ -95,10 +112,14 @@ impl Manifest {
     }
 
     pub(crate) fn read(store: &Store) -> Result<Manifest, LakeError> {
-        let path = store.site_folder().join("manifest.json");
-        let Some(bytes) = store.read_document(&path)? else { return Ok(Manifest::empty(&store.site_id)) };
+        let path = store.manifest_path();
+        // Looked at first: if it is replaced in between, the version is the older one and writing is refused.
+        let replaces = store.version_of(&path)?.map_or(Replaces::Nothing, Replaces::Version);
+        let Some(bytes) = store.read_document(&path)? else {
+            return Ok(Manifest { replaces, ..Manifest::empty(&store.site_id) });
+        };
         let hint = "restore the file from a backup; without it, move it away and publish again to rebuild it";
-        let manifest: Manifest = serde_json::from_slice(&bytes)
+        let mut manifest: Manifest = serde_json::from_slice(&bytes)
             .map_err(|cause| LakeError::document(&path, format!("is no manifest: {cause}"), hint))?;
         if manifest.format_version != FORMAT_VERSION {
             let problem = format!("has format version {}, not {FORMAT_VERSION}", manifest.format_version);
@@ -108,12 +129,24 @@ impl Manifest {
             let problem = format!("belongs to site \"{}\", not \"{}\"", manifest.site_id, store.site_id);
             return Err(LakeError::document(&path, problem, "check site.id in the configuration"));
         }
+        manifest.replaces = replaces;
         Ok(manifest)
     }
 
+    /// Writes the manifest in place of the one it was read from. If another one stands there by now, a second writer is at this
+    /// site: its publication must not be forgotten.
     pub(crate) fn write(&self, store: &Store) -> Result<(), LakeError> {
-        let path = store.site_folder().join("manifest.json");
-        store.write_document(&path, &json_bytes(&path, self)?)
+        let path = store.manifest_path();
+        let condition = match &self.replaces {
+            Replaces::Anything => PutIf::Always,
+            Replaces::Nothing => PutIf::Absent,
+            Replaces::Version(version) => PutIf::Version(version.clone()),
+        };
+        if store.replace_document(&path, &json_bytes(&path, self)?, &condition)? {
+            return Ok(());
+        }
+        let hint = "let only one daemon write a site's lake; what was staged is published by the next try";
+        Err(LakeError::document(&path, "was replaced by another writer during this publication", hint))
     }
 }
 

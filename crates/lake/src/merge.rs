@@ -1,22 +1,34 @@
 //! Which rows stand after a publication: incoming rows against each other and against what is published in any month.
+//!
+//! In memory are the keys of the incoming rows, never the rows of a partition.
 
+use std::cell::RefCell;
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
-use arrow::array::{BooleanArray, Int64Array, RecordBatch, StringArray, UInt32Array};
-use arrow::compute::{concat_batches, filter_record_batch, take_record_batch};
+use arrow::array::{BooleanArray, Int64Array, RecordBatch, StringArray};
+use arrow::compute::filter_record_batch;
 use shot::{Month, TableSchema};
 
-use crate::index::{Hashes, KeyIndex};
-use crate::keys::{Key, Rank, SEQUENCE_COLUMN, SOURCE_COLUMN, hash64, keys_of, months_of, sorted, typed};
+use crate::bounds::{HeldRows, MergeBounds, RowCounter};
+use crate::incoming::Incoming;
+use crate::index::{Found, Hashes, KeyIndex};
+use crate::keys::{Key, Rank, RowOrder, SEQUENCE_COLUMN, SOURCE_COLUMN, hash64, keys_of, months_of, typed};
+use crate::profile::{self, RowReader};
+use crate::runs::{Group, RowSorter, SortedRuns};
 use crate::store::Store;
-use crate::{LakeError, Manifest, profile};
+use crate::stream::{MergedRows, Source};
+use crate::{LakeError, Manifest};
 
 /// The incoming row that wins among the incoming rows of its key, and what is published under that key.
 #[derive(Debug)]
 struct Contender {
+    /// Its number among all incoming rows.
     row: usize,
-    rank: Rank,
+    /// Position of its segment.
+    segment: usize,
+    /// Position of its rank in [`Merge::ranks`].
+    rank: usize,
     month: Option<Month>,
     /// It stands instead of a row of another import.
     replaces: bool,
@@ -27,152 +39,195 @@ struct Contender {
     published_in: Vec<Option<Month>>,
 }
 
-/// What becomes of one incoming row.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum RowFate {
-    New,
-    Replaces,
-    Superseded,
+/// How many rows of a segment became what.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(crate) struct RowFates {
+    pub(crate) new: i64,
+    pub(crate) replaced: i64,
+    pub(crate) superseded: i64,
+}
+
+/// What happens to one month.
+#[derive(Debug, Default)]
+pub(crate) struct MonthChange {
+    /// Rows that come in.
+    pub(crate) winners: i64,
+    /// Those of them that stand in another month so far.
+    pub(crate) arriving: i64,
+    /// Whether a row leaves for another month.
+    pub(crate) has_leaving: bool,
+    /// Hashes of what comes in.
+    pub(crate) added: Hashes,
+}
+
+/// What a month loses.
+#[derive(Debug, Default)]
+pub(crate) struct Departures {
+    pub(crate) rows: i64,
+    pub(crate) hashes: Hashes,
 }
 
 /// All incoming rows of one dataset, and the source files whose published rows go.
 pub(crate) struct Merge<'a> {
     pub(crate) schema: TableSchema,
+    pub(crate) order: RowOrder,
+    pub(crate) bounds: MergeBounds,
+    pub(crate) counter: RowCounter,
     retracted: &'a HashSet<&'a str>,
-    rows: RecordBatch,
-    /// For each row, which segment it came from.
-    pub(crate) origins: Vec<usize>,
-    keys: Vec<Key>,
+    ranks: Vec<Rank>,
     contenders: HashMap<Key, Contender>,
-    /// Months that a moved row leaves.
-    left: BTreeSet<Option<Month>>,
-    /// Rows that arrive from another month.
-    arriving: HashSet<usize>,
-    winners: BTreeMap<Option<Month>, Vec<u32>>,
+    rows_of_segment: BTreeMap<usize, i64>,
+    found: Found,
+    months: BTreeMap<Option<Month>, MonthChange>,
+    winners: SortedRuns,
 }
 
-/// A partition before and after.
-pub(crate) struct MergedPartition {
-    /// The published rows, where the file exists and has today's columns.
-    pub(crate) before: Option<RecordBatch>,
-    pub(crate) after: RecordBatch,
-    /// `after` without the rows that arrive from other months, where rows also leave for other months.
-    pub(crate) interim: Option<RecordBatch>,
-    /// Whether a row leaves for another month.
-    pub(crate) has_leaving: bool,
-    /// Whether a file stands, so that only `gone` and `added` differ.
-    pub(crate) has_stood: bool,
-    pub(crate) gone: Hashes,
-    pub(crate) added: Hashes,
+/// The part of the winners that a partition's version holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Winners {
+    All,
+    /// Without those that arrive from other months.
+    Settled,
 }
 
 impl<'a> Merge<'a> {
-    /// Gathers incoming rows and settles them among themselves. `incoming` is (segment, rows).
-    pub(crate) fn gather(
-        schema: TableSchema,
-        incoming: &[(usize, RecordBatch)],
+    /// Reads the incoming rows, settles them among themselves and against the published ones, and sorts those that stand.
+    pub(crate) fn settle(
+        store: &Store,
+        manifest: &Manifest,
+        index: &mut KeyIndex<'_>,
+        incoming: &Incoming,
         retracted: &'a HashSet<&'a str>,
+        bounds: MergeBounds,
+        counter: &RowCounter,
     ) -> Result<Merge<'a>, LakeError> {
-        let mut origins = Vec::new();
-        for (segment, rows) in incoming {
-            origins.extend(std::iter::repeat_n(*segment, rows.num_rows()));
-        }
-        let rows = concat_batches(&schema.arrow_schema(), incoming.iter().map(|(_, rows)| rows))
-            .map_err(|cause| LakeError::rows("join", &schema.name, cause))?;
-        let keys = keys_of(&schema, &rows)?;
-        let months = months_of(&schema, &rows)?;
-        let sequences: &Int64Array = typed(&schema.name, &rows, SEQUENCE_COLUMN)?;
-        let sources: &StringArray = typed(&schema.name, &rows, SOURCE_COLUMN)?;
-        let mut contenders: HashMap<Key, Contender> = HashMap::with_capacity(keys.len());
-        for (row, key) in keys.iter().enumerate() {
-            let (sequence, source) = (sequences.value(row), sources.value(row));
-            let mut replaces = false;
-            if let Some(rival) = contenders.get_mut(key) {
-                match rival.rank.compare(sequence, source) {
-                    Ordering::Greater => rival.replaces = true,
-                    // Two rows of one import and one key: the first stands, as in the order of the file.
-                    Ordering::Equal => {}
-                    Ordering::Less => replaces = true,
-                }
-                if !replaces {
-                    continue;
-                }
-            }
-            let rank = Rank { import_sequence: sequence, source_file_id: source.to_owned() };
-            let contender = Contender {
-                row,
-                rank,
-                month: months[row],
-                replaces,
-                beaten: false,
-                published_before: false,
-                published_in: Vec::new(),
-            };
-            contenders.insert(key.clone(), contender);
-        }
-        Ok(Merge {
-            schema,
+        let mut merge = Merge {
+            order: RowOrder::new(&incoming.schema)?,
+            schema: incoming.schema.clone(),
+            bounds,
+            counter: counter.clone(),
             retracted,
-            rows,
-            origins,
-            keys,
-            contenders,
-            left: BTreeSet::new(),
-            arriving: HashSet::new(),
-            winners: BTreeMap::new(),
-        })
+            ranks: Vec::new(),
+            contenders: HashMap::new(),
+            rows_of_segment: BTreeMap::new(),
+            found: Found::default(),
+            months: BTreeMap::new(),
+            winners: SortedRuns::default(),
+        };
+        let kept = merge.gather(store, incoming)?;
+        merge.compare_with_published(store, manifest, index)?;
+        merge.winners = merge.sort_winners(store, incoming, kept)?;
+        Ok(merge)
     }
 
-    /// Settles incoming rows against the published ones. Answers the partitions that the publication concerns.
-    pub(crate) fn settle(
+    /// Settles incoming rows among themselves. Answers the rows themselves where they are few enough to stay in memory.
+    fn gather(&mut self, store: &Store, incoming: &Incoming) -> Result<Option<Vec<HeldRows>>, LakeError> {
+        let mut kept = (incoming.rows() <= self.bounds.rows_sorted_in_memory).then(Vec::new);
+        let mut known_ranks: HashMap<Rank, usize> = HashMap::new();
+        let mut rows_before = 0;
+        incoming.each_batch(store, self.bounds.rows_per_batch, |segment, rows| {
+            let rows = self.counter.hold(rows);
+            *self.rows_of_segment.entry(segment).or_default() += crate::keys::row_count(&rows);
+            let months = months_of(&self.schema, &rows)?;
+            let sequences: &Int64Array = typed(&self.schema.name, &rows, SEQUENCE_COLUMN)?;
+            let sources: &StringArray = typed(&self.schema.name, &rows, SOURCE_COLUMN)?;
+            let mut rank = 0;
+            for (row, key) in keys_of(&self.schema, &rows)?.into_iter().enumerate() {
+                let (sequence, source) = (sequences.value(row), sources.value(row));
+                let is_as_before = self.ranks.get(rank).is_some_and(|rank| rank.compare(sequence, source).is_eq());
+                if !is_as_before {
+                    let new = Rank { import_sequence: sequence, source_file_id: source.to_owned() };
+                    rank = *known_ranks.entry(new).or_insert_with_key(|new| {
+                        self.ranks.push(new.clone());
+                        self.ranks.len() - 1
+                    });
+                }
+                let mut replaces = false;
+                if let Some(rival) = self.contenders.get_mut(&key) {
+                    match self.ranks[rival.rank].compare(sequence, source) {
+                        Ordering::Greater => rival.replaces = true,
+                        // Two rows of one import and one key: the first stands, as in the order of the file.
+                        Ordering::Equal => {}
+                        Ordering::Less => replaces = true,
+                    }
+                    if !replaces {
+                        continue;
+                    }
+                }
+                let contender = Contender {
+                    row: rows_before + row,
+                    segment,
+                    rank,
+                    month: months[row],
+                    replaces,
+                    beaten: false,
+                    published_before: false,
+                    published_in: Vec::new(),
+                };
+                self.contenders.insert(key, contender);
+            }
+            rows_before += rows.num_rows();
+            if let Some(kept) = &mut kept {
+                kept.push(rows);
+            }
+            Ok(())
+        })?;
+        Ok(kept)
+    }
+
+    fn compare_with_published(
         &mut self,
         store: &Store,
         manifest: &Manifest,
         index: &mut KeyIndex<'_>,
-    ) -> Result<BTreeSet<Option<Month>>, LakeError> {
-        let mut concerned: BTreeSet<Option<Month>> = self.contenders.values().map(|row| row.month).collect();
+    ) -> Result<(), LakeError> {
         let wanted = Hashes {
             keys: self.contenders.keys().map(|key| hash64(key)).collect(),
             sources: self.retracted.iter().map(|source| hash64(source.as_bytes())).collect(),
         };
         let standing = store.partitions(&self.schema.name)?;
+        self.found = index.look_up(manifest, &self.schema, &standing, &wanted)?;
+        for contender in self.contenders.values() {
+            self.months.entry(contender.month).or_default();
+        }
         // An interrupted publication may have removed a file that the manifest still names, or shown one it does not know:
         // whatever the manifest has wrong about this dataset is put right with this publication.
-        let gone = manifest.of_dataset(&self.schema.name).filter(|file| !standing.contains(&file.month));
-        concerned.extend(gone.map(|file| file.month));
-        let found = index.look_up(manifest, &self.schema, &standing, &wanted)?;
-        concerned.extend(&found.untold);
-        concerned.extend(&found.with_source);
-        concerned.extend(&found.with_key);
-        for month in &found.with_key {
-            self.survey(store, *month)?;
+        let gone =
+            manifest.of_dataset(&self.schema.name).map(|file| file.month).filter(|file| !standing.contains(file));
+        let found = [&self.found.untold, &self.found.with_source, &self.found.with_key];
+        for month in gone.chain(found.into_iter().flatten().copied()) {
+            self.months.entry(month).or_default();
         }
-        for contender in self.contenders.values().filter(|row| !row.beaten) {
-            self.winners.entry(contender.month).or_default().push(contender.row as u32);
+        for month in self.found.with_key.clone() {
+            self.survey(store, month)?;
+        }
+        for (key, contender) in self.contenders.iter().filter(|(_, contender)| !contender.beaten) {
             for month in contender.published_in.iter().filter(|month| **month != contender.month) {
-                self.left.insert(*month);
-                self.arriving.insert(contender.row);
+                self.months.entry(*month).or_default().has_leaving = true;
             }
+            let month = self.months.entry(contender.month).or_default();
+            month.winners += 1;
+            month.arriving += i64::from(contender.arrives());
+            month.added.keys.insert(hash64(key));
+            month.added.sources.insert(hash64(self.ranks[contender.rank].source_file_id.as_bytes()));
         }
-        for rows in self.winners.values_mut() {
-            rows.sort_unstable();
-        }
-        Ok(concerned)
+        Ok(())
     }
 
     /// Looks at a published partition's keys and ranks only.
     fn survey(&mut self, store: &Store, month: Option<Month>) -> Result<(), LakeError> {
         let path = store.partition_path(&self.schema.name, month);
-        let mut columns: Vec<&str> = self.schema.key.iter().map(String::as_str).collect();
-        columns.extend([SEQUENCE_COLUMN, SOURCE_COLUMN]);
+        let columns = self.identifying_columns();
+        let counter = self.counter.clone();
         profile::read_columns(store, &path, &columns, |rows| {
+            let _held = counter.hold(rows.clone());
             let sequences: &Int64Array = typed(&self.schema.name, rows, SEQUENCE_COLUMN)?;
             let sources: &StringArray = typed(&self.schema.name, rows, SOURCE_COLUMN)?;
             for (row, key) in keys_of(&self.schema, rows)?.iter().enumerate() {
                 let Some(contender) = self.contenders.get_mut(key) else { continue };
                 let source = sources.value(row);
                 contender.published_in.push(month);
-                match contender.rank.compare(sequences.value(row), source) {
+                match self.ranks[contender.rank].compare(sequences.value(row), source) {
                     Ordering::Equal => contender.published_before = true,
                     Ordering::Less if !self.retracted.contains(source) => contender.beaten = true,
                     _ => contender.replaces = true,
@@ -182,20 +237,58 @@ impl<'a> Merge<'a> {
         })
     }
 
-    /// What becomes of each incoming row, in their order.
-    pub(crate) fn fates(&self) -> Vec<RowFate> {
-        let mut fates = Vec::with_capacity(self.keys.len());
-        for (row, key) in self.keys.iter().enumerate() {
-            fates.push(match self.contenders.get(key) {
-                Some(contender) if contender.row == row && !contender.beaten => {
-                    if contender.replaces {
-                        RowFate::Replaces
-                    } else {
-                        RowFate::New
-                    }
-                }
-                _ => RowFate::Superseded,
-            });
+    fn identifying_columns(&self) -> Vec<String> {
+        let mut columns = self.schema.key.clone();
+        columns.extend([SEQUENCE_COLUMN.to_owned(), SOURCE_COLUMN.to_owned()]);
+        columns
+    }
+
+    fn sort_winners(
+        &self,
+        store: &Store,
+        incoming: &Incoming,
+        kept: Option<Vec<HeldRows>>,
+    ) -> Result<SortedRuns, LakeError> {
+        let mut groups: Vec<Option<Group>> = vec![None; incoming.rows()];
+        for contender in self.contenders.values().filter(|contender| !contender.beaten) {
+            groups[contender.row] = Some(Group { month: contender.month, arrives: contender.arrives() });
+        }
+        let mut sorter = RowSorter::new(store, &self.schema, &self.order, self.bounds, &self.counter);
+        let mut rows_before = 0;
+        let mut take = |rows: &RecordBatch| -> Result<(), LakeError> {
+            let of_batch = &groups[rows_before..rows_before + rows.num_rows()];
+            rows_before += rows.num_rows();
+            let mask: BooleanArray = of_batch.iter().map(|group| Some(group.is_some())).collect();
+            let standing =
+                filter_record_batch(rows, &mask).map_err(|cause| LakeError::rows("merge", &self.schema.name, cause))?;
+            sorter.push(self.counter.hold(standing), of_batch.iter().flatten().copied().collect())
+        };
+        match kept {
+            Some(kept) => kept.into_iter().try_for_each(|rows| take(&rows))?,
+            None => incoming.each_batch(store, self.bounds.rows_per_batch, |_, rows| take(&rows))?,
+        }
+        sorter.finish()
+    }
+
+    /// The partitions that the publication concerns, and what happens to each.
+    pub(crate) fn months(&self) -> impl Iterator<Item = (Option<Month>, &MonthChange)> {
+        self.months.iter().map(|(month, change)| (*month, change))
+    }
+
+    /// What became of each segment's rows in this dataset.
+    pub(crate) fn fates(&self) -> BTreeMap<usize, RowFates> {
+        let mut fates: BTreeMap<usize, RowFates> = BTreeMap::new();
+        for (segment, rows) in &self.rows_of_segment {
+            fates.entry(*segment).or_default().superseded = *rows;
+        }
+        for contender in self.contenders.values().filter(|contender| !contender.beaten) {
+            let of_segment = fates.entry(contender.segment).or_default();
+            of_segment.superseded -= 1;
+            if contender.replaces {
+                of_segment.replaced += 1;
+            } else {
+                of_segment.new += 1;
+            }
         }
         fates
     }
@@ -203,66 +296,148 @@ impl<'a> Merge<'a> {
     /// The segments of which some row is published already.
     pub(crate) fn seen_before(&self) -> BTreeSet<usize> {
         let seen = self.contenders.values().filter(|contender| contender.published_before);
-        seen.map(|contender| self.origins[contender.row]).collect()
+        seen.map(|contender| contender.segment).collect()
     }
 
-    /// One partition before and after, sorted. Only one partition's rows are in memory at a time.
-    pub(crate) fn partition(&self, store: &Store, month: Option<Month>) -> Result<MergedPartition, LakeError> {
-        let failed = |cause| LakeError::rows("merge", &self.schema.name, cause);
+    /// Whether rows of a month may go. Of all other months the index says that they hold nothing of what comes or goes.
+    fn may_lose_rows(&self, month: Option<Month>) -> bool {
+        self.found.with_key.contains(&month) || self.found.with_source.contains(&month)
+    }
+
+    /// Whether a month's published rows do not stand in today's order.
+    pub(crate) fn is_unsorted(&self, month: Option<Month>) -> bool {
+        self.found.unsorted.contains(&month)
+    }
+
+    /// Which published rows of a month go, from its keys only.
+    pub(crate) fn departures(&self, store: &Store, month: Option<Month>) -> Result<Departures, LakeError> {
+        let mut departures = Departures::default();
+        if !self.may_lose_rows(month) {
+            return Ok(departures);
+        }
         let path = store.partition_path(&self.schema.name, month);
-        let mut kept = Vec::new();
-        let mut before = None;
-        let (mut gone, mut stays) = (Hashes::default(), Hashes::default());
-        let has_stood = store.bytes_of(&path)?.is_some();
-        if has_stood {
-            let file = profile::read_all(store, &path, &self.schema)?;
-            for rows in &file.batches {
-                let mask = self.stays(rows)?;
-                let staying = filter_record_batch(rows, &mask).map_err(failed)?;
-                if staying.num_rows() < rows.num_rows() {
-                    gone.add_rows(&self.schema, rows)?;
+        profile::read_columns(store, &path, &self.identifying_columns(), |rows| {
+            let _held = self.counter.hold(rows.clone());
+            let sources: &StringArray = typed(&self.schema.name, rows, SOURCE_COLUMN)?;
+            for (row, key) in keys_of(&self.schema, rows)?.iter().enumerate() {
+                let source = sources.value(row);
+                if self.stays(key, source) {
+                    continue;
                 }
-                kept.push(staying);
+                departures.rows += 1;
+                departures.hashes.keys.insert(hash64(key));
+                if self.retracted.contains(source) {
+                    departures.hashes.sources.insert(hash64(source.as_bytes()));
+                }
             }
-            for rows in &kept {
-                stays.add_rows(&self.schema, rows)?;
-            }
-            if file.is_current {
-                before = Some(concat_batches(&self.schema.arrow_schema(), &file.batches).map_err(failed)?);
-            }
-        }
-        let winners = self.winners.get(&month).map_or(&[][..], Vec::as_slice);
-        let settled: Vec<u32> =
-            winners.iter().copied().filter(|row| !self.arriving.contains(&(*row as usize))).collect();
-        let has_leaving = self.left.contains(&month);
-        let mut interim = None;
-        if has_leaving && settled.len() < winners.len() {
-            let mut parts = kept.clone();
-            parts.push(self.incoming(&settled)?);
-            interim = Some(sorted(&self.schema, &parts)?);
-        }
-        let winning = self.incoming(winners)?;
-        let mut added = Hashes::default();
-        added.add_rows(&self.schema, &winning)?;
-        let gone = gone.without(&stays);
-        kept.push(winning);
-        let after = sorted(&self.schema, &kept)?;
-        Ok(MergedPartition { before, after, interim, has_leaving, has_stood, gone, added })
+            Ok(())
+        })?;
+        Ok(departures)
     }
 
-    fn incoming(&self, rows: &[u32]) -> Result<RecordBatch, LakeError> {
-        take_record_batch(&self.rows, &UInt32Array::from(rows.to_vec()))
-            .map_err(|cause| LakeError::rows("merge", &self.schema.name, cause))
+    /// Whether a published row stays: not retracted, and no incoming row takes its place.
+    fn stays(&self, key: &Key, source: &str) -> bool {
+        let is_replaced = self.contenders.get(key).is_some_and(|contender| !contender.beaten);
+        !is_replaced && !self.retracted.contains(source)
     }
 
-    /// Which published rows stay: not retracted, and no incoming row takes their place.
-    fn stays(&self, rows: &RecordBatch) -> Result<BooleanArray, LakeError> {
-        let sources: &StringArray = typed(&self.schema.name, rows, SOURCE_COLUMN)?;
+    /// A month's rows as they will stand, in order. What stays is taken out of `gone`, in case a row that stays has the hash of
+    /// one that goes.
+    pub(crate) fn rows<'m>(
+        &'m self,
+        store: &'m Store,
+        month: Option<Month>,
+        winners: Winners,
+        resorted: Option<&'m SortedRuns>,
+        gone: &'m RefCell<Hashes>,
+    ) -> Result<MergedRows<'m>, LakeError> {
+        let wanted = |group: Group| group.month == month && (winners == Winners::All || !group.arrives);
+        let mut runs = self.winners.read(wanted);
+        let mut sources: Vec<Source<'m>> = Vec::new();
+        if let Some(resorted) = resorted {
+            runs.extend(resorted.read(|_| true));
+        } else if let Some(mut published) = self.published_rows(store, month, gone)? {
+            sources.push(Box::new(move || published.next_batch()));
+        }
+        // However many runs there are, their batches together are no more than may be sorted in memory.
+        let share = self.bounds.rows_sorted_in_memory / runs.len().max(1);
+        let rows_per_batch = share.clamp(64, self.bounds.rows_per_batch.max(64));
+        for run in runs {
+            let mut reader = run.open(store, rows_per_batch)?;
+            sources.push(Box::new(move || reader.next_batch()));
+        }
+        let bounds = self.bounds;
+        Ok(MergedRows::new(&self.schema, &self.order, &self.counter, bounds.rows_per_batch, sources))
+    }
+
+    /// A month's published rows that stay, sorted anew: for a file of another order.
+    pub(crate) fn resort(
+        &self,
+        store: &Store,
+        month: Option<Month>,
+        gone: &RefCell<Hashes>,
+    ) -> Result<SortedRuns, LakeError> {
+        let mut sorter = RowSorter::new(store, &self.schema, &self.order, self.bounds, &self.counter);
+        if let Some(mut published) = self.published_rows(store, month, gone)? {
+            while let Some(rows) = published.next_batch()? {
+                let groups = vec![Group { month, arrives: false }; rows.num_rows()];
+                sorter.push(self.counter.hold(rows), groups)?;
+            }
+        }
+        sorter.finish()
+    }
+
+    fn published_rows<'m>(
+        &'m self,
+        store: &Store,
+        month: Option<Month>,
+        gone: &'m RefCell<Hashes>,
+    ) -> Result<Option<PublishedRows<'m>>, LakeError> {
+        let path = store.partition_path(&self.schema.name, month);
+        if store.bytes_of(&path)?.is_none() {
+            return Ok(None);
+        }
+        let reader = RowReader::open(store, &path, &self.schema, self.bounds.rows_per_batch)?;
+        Ok(Some(PublishedRows { merge: self, reader, all_stay: !self.may_lose_rows(month), gone }))
+    }
+}
+
+impl Contender {
+    fn arrives(&self) -> bool {
+        self.published_in.iter().any(|month| *month != self.month)
+    }
+}
+
+/// The rows of a published file that stay.
+struct PublishedRows<'m> {
+    merge: &'m Merge<'m>,
+    reader: RowReader<'m>,
+    all_stay: bool,
+    gone: &'m RefCell<Hashes>,
+}
+
+impl PublishedRows<'_> {
+    fn next_batch(&mut self) -> Result<Option<RecordBatch>, LakeError> {
+        let Some(rows) = self.reader.next_batch()? else { return Ok(None) };
+        if self.all_stay {
+            return Ok(Some(rows));
+        }
+        let schema = &self.merge.schema;
+        let sources: &StringArray = typed(&schema.name, &rows, SOURCE_COLUMN)?;
+        let mut gone = self.gone.borrow_mut();
         let mut mask = Vec::with_capacity(rows.num_rows());
-        for (row, key) in keys_of(&self.schema, rows)?.iter().enumerate() {
-            let is_replaced = self.contenders.get(key).is_some_and(|contender| !contender.beaten);
-            mask.push(!is_replaced && !self.retracted.contains(sources.value(row)));
+        for (row, key) in keys_of(schema, &rows)?.iter().enumerate() {
+            let stays = self.merge.stays(key, sources.value(row));
+            if stays && !gone.keys.is_empty() {
+                gone.keys.remove(&hash64(key));
+            }
+            if stays && !gone.sources.is_empty() {
+                gone.sources.remove(&hash64(sources.value(row).as_bytes()));
+            }
+            mask.push(stays);
         }
-        Ok(BooleanArray::from(mask))
+        filter_record_batch(&rows, &BooleanArray::from(mask))
+            .map(Some)
+            .map_err(|cause| LakeError::rows("merge", &schema.name, cause))
     }
 }

@@ -8,7 +8,7 @@
 //! [`RETIRED_STAY`](crate::RETIRED_STAY) later removes it. Until then a reader of the older manifest can finish.
 
 use std::collections::HashSet;
-use std::path::PathBuf;
+use std::fs::File;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use shot::Month;
@@ -23,23 +23,16 @@ pub const RETIRED_STAY: Duration = Duration::from_mins(15);
 const DIGITS: usize = 16;
 
 impl Store {
-    /// Folder of the frozen files.
-    pub(crate) fn moments_folder(&self) -> PathBuf {
-        self.site_folder().join("moments")
-    }
-
     fn frozen_path(&self, dataset: &str, month: Option<Month>, sha256: &str) -> String {
         let period = month.map_or_else(|| "all".to_owned(), |month| month.to_string());
         let digits: String = sha256.chars().take(DIGITS).collect();
-        format!("site={}/moments/{dataset}.{period}.{digits}.pq", self.site_id)
+        format!("{}/{dataset}.{period}.{digits}.pq", self.moments_key())
     }
 
-    /// Where a frozen file stands; `None` for a path that is none of ours, so that a wrong manifest cannot make us remove
-    /// anything else.
-    fn place_of_frozen(&self, path: &str) -> Option<PathBuf> {
-        let name = path.strip_prefix(&format!("site={}/moments/", self.site_id))?;
-        let is_ours = has_ending(name) && !name.contains(['/', '\\']);
-        is_ours.then(|| self.moments_folder().join(name))
+    /// Whether a path can be that of a frozen file, so that a wrong manifest cannot make us remove anything else.
+    fn is_frozen_path(&self, path: &str) -> bool {
+        let name = path.strip_prefix(&self.moments_key()).and_then(|rest| rest.strip_prefix('/'));
+        name.is_some_and(|name| has_ending(name) && !name.contains(['/', '\\']))
     }
 }
 
@@ -58,15 +51,14 @@ pub(crate) fn freeze(
             continue;
         }
         let frozen = store.frozen_path(&file.dataset, file.month, &file.sha256);
-        let live = store.partition_path(&file.dataset, file.month);
-        store.files.create_dir_all(&store.moments_folder())?;
-        match store.files.link_or_copy_verified(&live, &store.lake_root.join(&frozen), &file.sha256) {
+        let live = store.relative_path(&file.dataset, file.month);
+        match store.shelf.freeze(&live, &frozen, &file.sha256) {
             Ok(_) => file.frozen = Some(frozen),
             Err(error) if is_concerned => return Err(error.into()),
             Err(error) => {
                 // A lake of an older version gets its frozen names with the first publication. What is wrong with a file that
                 // this publication does not touch must not hold it up; `check` tells of it.
-                tracing::debug!(path = %live.display(), %error, "this file gets no frozen name yet");
+                tracing::debug!(path = %live, %error, "this file gets no frozen name yet");
                 file.frozen = None;
             }
         }
@@ -75,7 +67,7 @@ pub(crate) fn freeze(
 }
 
 fn stands(store: &Store, path: &str, bytes: i64) -> Result<bool, LakeError> {
-    Ok(store.bytes_of(&store.lake_root.join(path))? == u64::try_from(bytes).ok())
+    Ok(store.shelf.stat(path)?.map(|stat| stat.bytes) == u64::try_from(bytes).ok())
 }
 
 /// Retires the frozen files that were live before and are so no longer, and takes those whose time is over from the manifest.
@@ -108,8 +100,8 @@ pub(crate) fn retire(manifest: &mut Manifest, live_before: &[ManifestFile], now:
 /// Removes retired files that the manifest no longer names.
 pub(crate) fn remove(store: &Store, paths: &[String]) -> Result<(), LakeError> {
     for path in paths {
-        if let Some(place) = store.place_of_frozen(path) {
-            store.files.remove(&place)?;
+        if store.is_frozen_path(path) {
+            store.shelf.remove(path)?;
         }
     }
     Ok(())
@@ -118,22 +110,20 @@ pub(crate) fn remove(store: &Store, paths: &[String]) -> Result<(), LakeError> {
 /// Removes frozen files that no manifest names: an interrupted publication made them, or one was interrupted while it removed
 /// them. Without a readable manifest nothing is removed. Answers how many went.
 pub(crate) fn remove_strays(store: &Store) -> Result<usize, LakeError> {
-    let folder = store.moments_folder();
-    let entries = store.files.list(&folder)?;
-    if entries.is_empty() || store.bytes_of(&store.site_folder().join("manifest.json"))?.is_none() {
+    let folder = store.moments_key();
+    let entries = store.shelf.list(&folder)?;
+    if entries.is_empty() || store.bytes_of(&store.manifest_path())?.is_none() {
         return Ok(0);
     }
     // Opening must work with a damaged manifest too, for `check` and `repair` to tell of it.
     let Ok(manifest) = Manifest::read(store) else { return Ok(0) };
     let live = manifest.files.iter().filter_map(|file| file.frozen.as_deref());
-    let named: HashSet<PathBuf> = live
-        .chain(manifest.retired.iter().map(|file| file.path.as_str()))
-        .map(|path| store.lake_root.join(path))
-        .collect();
+    let named: HashSet<&str> = live.chain(manifest.retired.iter().map(|file| file.path.as_str())).collect();
     let mut removed = 0;
     for entry in entries {
-        if has_ending(&entry.name) && !named.contains(&entry.path) {
-            store.files.remove(&entry.path)?;
+        let key = format!("{folder}/{}", entry.name);
+        if has_ending(&entry.name) && !named.contains(key.as_str()) {
+            store.shelf.remove(&key)?;
             removed += 1;
         }
     }
@@ -163,6 +153,12 @@ impl Lake {
             }
         }
         Ok(None)
+    }
+
+    /// Opens a file of a manifest as [`Lake::readable_path`] finds it. Once open, it stays readable whatever is published.
+    pub fn open_published(&self, file: &ManifestFile) -> Result<File, LakeError> {
+        let path = self.readable_path(file)?;
+        Ok(self.store().shelf.open(path.as_ref().unwrap_or(&file.path))?)
     }
 
     /// Removes all retired files at once, whatever reader may still be at them, and answers how many went. After a person's

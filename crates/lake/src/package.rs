@@ -48,7 +48,7 @@ pub(crate) fn refresh(store: &Store, manifest: &Manifest, schemas: &[TableSchema
         store.write_document(&path, &after)?;
     }
     if stands_outdated {
-        store.files.remove(&outdated)?;
+        store.remove(&outdated)?;
     }
     Ok(())
 }

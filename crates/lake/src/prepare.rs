@@ -76,11 +76,11 @@ fn perform(store: &Store, schema: &TableSchema, month: Option<Month>, act: Act) 
         Act::Keep => Ok(Outcome::Kept),
         Act::Show(sealed) => {
             let written = sealed.written().clone();
-            Store::show(sealed)?;
+            store.show(&store.partition_path(&schema.name, month), sealed)?;
             Ok(Outcome::Shown(written))
         }
         Act::Remove => {
-            store.files.remove(&store.partition_path(&schema.name, month))?;
+            store.remove(&store.partition_path(&schema.name, month))?;
             Ok(Outcome::Removed)
         }
     }
@@ -99,7 +99,7 @@ pub(crate) fn commit(
     for mut partition in prepared {
         let mut outcome = None;
         if let Some(interim) = partition.interim.take() {
-            Store::show(interim)?;
+            store.show(&store.partition_path(&partition.schema.name, partition.month), interim)?;
         } else if partition.shows_first {
             let act = std::mem::replace(&mut partition.act, Act::Keep);
             outcome = Some(perform(store, &partition.schema, partition.month, act)?);
@@ -159,7 +159,7 @@ fn note(
         Outcome::Shown(written) => (written.bytes.cast_signed(), written.sha256),
         Outcome::Kept => {
             // After a crash between the rename and the manifest the file is right and the manifest is behind.
-            (store.bytes_of(&path)?.unwrap_or(0).cast_signed(), store.files.sha256_of_file(&path)?)
+            (store.bytes_of(&path)?.unwrap_or(0).cast_signed(), store.sha256_of(&path)?)
         }
     };
     if let Some(entry) = known

@@ -1,12 +1,12 @@
 //! The Parquet profile: how every file of the lake is written, verified and read back.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
-use files::SealedFile;
+use files::{DurableWriter, SealedFile};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::ProjectionMask;
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 use parquet::basic::{Compression, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::{KeyValue, SortingColumn};
@@ -21,7 +21,7 @@ use crate::store::Store;
 /// Most rows of one row group: small enough to skip by player, large enough to compress.
 pub const ROWS_PER_GROUP: usize = 128 * 1024;
 const BYTES_PER_GROUP: usize = 128 * 1024 * 1024;
-const ROWS_PER_READ: usize = 32 * 1024;
+const ROWS_PER_READ: usize = 8 * 1024;
 const ZSTD_LEVEL: i32 = 3;
 
 /// Who wrote a file, in which run: goes into each file's key-value metadata.
@@ -93,26 +93,59 @@ pub(crate) fn write_verified(
     is_sorted: bool,
     facts: &[(String, String)],
 ) -> Result<SealedFile, LakeError> {
-    let failed = |cause| LakeError::writing(path, cause);
-    let properties = properties(schema, is_sorted, facts).map_err(failed)?;
-    let file = store.writer(path)?;
-    let mut writer = ArrowWriter::try_new(file, schema.arrow_schema(), Some(properties)).map_err(failed)?;
-    writer.write(rows).map_err(failed)?;
-    let sealed = writer.into_inner().map_err(failed)?.seal()?;
-    let reader = open(store, sealed.temporary_path())?;
-    let found_rows = reader.metadata().file_metadata().num_rows();
-    if found_rows != row_count(rows) {
-        let problem = format!("the file tells {found_rows} rows where {} were written", rows.num_rows());
-        return Err(failed(ParquetError::General(problem)));
+    let mut writer = RowWriter::begin(store, path, schema, is_sorted, facts)?;
+    writer.write(rows)?;
+    writer.seal()
+}
+
+/// A file of the lake while it is written, batch by batch.
+pub(crate) struct RowWriter<'a> {
+    store: &'a Store,
+    path: PathBuf,
+    schema: &'a TableSchema,
+    writer: ArrowWriter<DurableWriter>,
+    rows: i64,
+}
+
+impl<'a> RowWriter<'a> {
+    pub(crate) fn begin(
+        store: &'a Store,
+        path: &Path,
+        schema: &'a TableSchema,
+        is_sorted: bool,
+        facts: &[(String, String)],
+    ) -> Result<RowWriter<'a>, LakeError> {
+        let failed = |cause| LakeError::writing(path, cause);
+        let properties = properties(schema, is_sorted, facts).map_err(failed)?;
+        let file = store.writer(path)?;
+        let writer = ArrowWriter::try_new(file, schema.arrow_schema(), Some(properties)).map_err(failed)?;
+        Ok(RowWriter { store, path: path.to_owned(), schema, writer, rows: 0 })
     }
-    if reader.schema().fields() != schema.arrow_schema().fields() {
-        return Err(failed(ParquetError::General("the file tells other columns than were written".into())));
+
+    pub(crate) fn write(&mut self, rows: &RecordBatch) -> Result<(), LakeError> {
+        self.rows += row_count(rows);
+        self.writer.write(rows).map_err(|cause| LakeError::writing(&self.path, cause))
     }
-    Ok(sealed)
+
+    /// Makes the file durable, still under its temporary name, and looks at it again.
+    pub(crate) fn seal(self) -> Result<SealedFile, LakeError> {
+        let failed = |cause| LakeError::writing(&self.path, cause);
+        let sealed = self.writer.into_inner().map_err(failed)?.seal()?;
+        let reader = open(self.store, sealed.temporary_path())?;
+        let found_rows = reader.metadata().file_metadata().num_rows();
+        if found_rows != self.rows {
+            let problem = format!("the file tells {found_rows} rows where {} were written", self.rows);
+            return Err(failed(ParquetError::General(problem)));
+        }
+        if reader.schema().fields() != self.schema.arrow_schema().fields() {
+            return Err(failed(ParquetError::General("the file tells other columns than were written".into())));
+        }
+        Ok(sealed)
+    }
 }
 
 fn open(store: &Store, path: &Path) -> Result<ParquetRecordBatchReaderBuilder<std::fs::File>, LakeError> {
-    let file = store.files.open(path)?;
+    let file = store.open(path)?;
     ParquetRecordBatchReaderBuilder::try_new(file).map_err(|cause| LakeError::reading(path, cause))
 }
 
@@ -126,26 +159,57 @@ pub(crate) struct FileRows {
 
 /// All rows of a file.
 pub(crate) fn read_all(store: &Store, path: &Path, schema: &TableSchema) -> Result<FileRows, LakeError> {
-    let builder = open(store, path)?;
-    let is_current = builder.schema().fields() == schema.arrow_schema().fields();
-    let reader = builder.with_batch_size(ROWS_PER_READ).build().map_err(|cause| LakeError::reading(path, cause))?;
+    let mut reader = RowReader::open(store, path, schema, ROWS_PER_READ)?;
     let mut batches = Vec::new();
-    for batch in reader {
-        let batch = batch.map_err(|cause| LakeError::reading(path, cause.into()))?;
-        batches.push(conform(schema, &batch, Strictness::Older)?);
+    while let Some(rows) = reader.next_batch()? {
+        batches.push(rows);
     }
-    Ok(FileRows { batches, is_current })
+    Ok(FileRows { batches, is_current: reader.is_current })
+}
+
+/// A file of the lake while it is read, in the schema as it is today.
+pub(crate) struct RowReader<'a> {
+    path: PathBuf,
+    schema: &'a TableSchema,
+    reader: ParquetRecordBatchReader,
+    /// Rows of the whole file.
+    pub(crate) rows: i64,
+    /// Whether the file itself has these very columns; one written by an older version may not.
+    pub(crate) is_current: bool,
+}
+
+impl<'a> RowReader<'a> {
+    pub(crate) fn open(
+        store: &Store,
+        path: &Path,
+        schema: &'a TableSchema,
+        rows_per_batch: usize,
+    ) -> Result<RowReader<'a>, LakeError> {
+        let builder = open(store, path)?;
+        let is_current = builder.schema().fields() == schema.arrow_schema().fields();
+        let rows = builder.metadata().file_metadata().num_rows();
+        let builder = builder.with_batch_size(rows_per_batch.max(1));
+        let reader = builder.build().map_err(|cause| LakeError::reading(path, cause))?;
+        Ok(RowReader { path: path.to_owned(), schema, reader, rows, is_current })
+    }
+
+    /// The next rows; `None` at the end.
+    pub(crate) fn next_batch(&mut self) -> Result<Option<RecordBatch>, LakeError> {
+        let Some(batch) = self.reader.next() else { return Ok(None) };
+        let batch = batch.map_err(|cause| LakeError::reading(&self.path, cause.into()))?;
+        conform(self.schema, &batch, Strictness::Older).map(Some)
+    }
 }
 
 /// The named columns of a file, batch by batch; absent columns are left out.
 pub(crate) fn read_columns(
     store: &Store,
     path: &Path,
-    columns: &[&str],
+    columns: &[impl AsRef<str>],
     mut take: impl FnMut(&RecordBatch) -> Result<(), LakeError>,
 ) -> Result<(), LakeError> {
     let builder = open(store, path)?;
-    let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied());
+    let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().map(AsRef::as_ref));
     let reader = builder
         .with_projection(mask)
         .with_batch_size(ROWS_PER_READ)

@@ -2,17 +2,17 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
-use arrow::array::RecordBatch;
 use serde::{Deserialize, Serialize};
-use shot::{Month, TableSchema};
+use shot::Month;
 
-use crate::conform::{Strictness, check_schema, conform};
-use crate::index::{EntryChange, KeyIndex, layout};
-use crate::keys::comes_from_files;
+use crate::bounds::{MergeBounds, RowCounter};
+use crate::incoming::Incoming;
+use crate::index::KeyIndex;
 use crate::manifest::json_bytes;
-use crate::merge::{Merge, RowFate};
-use crate::prepare::{Act, Prepared, commit, next_facts};
-use crate::profile::{Provenance, write_verified};
+use crate::merge::{Merge, RowFates};
+use crate::month::prepare_month;
+use crate::prepare::{commit, next_facts};
+use crate::profile::Provenance;
 use crate::{Lake, LakeError, Segment};
 
 /// Counts of a segment's first publication attempt, kept in its folder so that a replay reports the same ones.
@@ -61,6 +61,8 @@ pub struct PublishReport {
     pub partitions: Vec<PartitionChange>,
     /// One entry per segment and dataset.
     pub counts: Vec<FileCount>,
+    /// The most rows that were in memory at once.
+    pub most_rows_held: usize,
 }
 
 impl PublishReport {
@@ -80,9 +82,21 @@ impl Lake {
     ///
     /// A row that a retracted row had replaced does not come back by itself: its file has to be read again.
     ///
-    /// Memory: the segments' rows plus one partition.
+    /// Memory: the keys of the segments' rows, and as many whole rows as [`MergeBounds`] allow by default; published rows only
+    /// stream through.
     pub fn publish(
         &self,
+        segments: &[Segment],
+        retract_source_files: &[String],
+        provenance: &Provenance,
+    ) -> Result<PublishReport, LakeError> {
+        self.publish_within(MergeBounds::default(), segments, retract_source_files, provenance)
+    }
+
+    /// The same with other bounds of memory.
+    pub fn publish_within(
+        &self,
+        bounds: MergeBounds,
         segments: &[Segment],
         retract_source_files: &[String],
         provenance: &Provenance,
@@ -91,93 +105,29 @@ impl Lake {
         let store = self.store();
         let manifest = self.manifest()?;
         let retracted: HashSet<&str> = retract_source_files.iter().map(String::as_str).collect();
-        let mut merges = Vec::new();
-        for (schema, incoming) in self.incoming(segments, !retracted.is_empty())? {
-            merges.push(Merge::gather(schema, &incoming, &retracted)?);
-        }
-        let mut concerned = Vec::new();
+        let counter = RowCounter::default();
         let mut index = KeyIndex::new(store);
-        for merge in &mut merges {
-            concerned.push(merge.settle(store, &manifest, &mut index)?);
-        }
         let mut prepared = Vec::new();
         let mut entries = Vec::new();
-        for (merge, months) in merges.iter().zip(&concerned) {
+        let mut standings = Vec::new();
+        for incoming in Incoming::by_dataset(segments, !retracted.is_empty())? {
+            let merge = Merge::settle(store, &manifest, &mut index, &incoming, &retracted, bounds, &counter)?;
             let facts = next_facts(store, &manifest, &merge.schema, provenance);
-            for month in months {
-                let (partition, entry) = self.prepare_merged(merge, *month, &facts)?;
+            for (month, change) in merge.months() {
+                let (partition, entry) = prepare_month(store, &merge, month, change, &facts)?;
                 prepared.push(partition);
                 entries.extend(entry);
             }
+            let dataset = merge.schema.name.clone();
+            standings.push(Standing { dataset, fates: merge.fates(), seen_before: merge.seen_before() });
         }
         index.note(&entries)?;
         drop(index);
-        let counts = self.settled_counts(segments, &merges, manifest.generation)?;
+        let counts = self.settled_counts(segments, &standings, manifest.generation)?;
         let (generation, partitions) = commit(store, manifest, prepared)?;
-        Ok(PublishReport { generation, partitions, counts })
-    }
-
-    /// The segments' rows by dataset; with a retraction also the other datasets whose rows come from files.
-    fn incoming(&self, segments: &[Segment], retracts: bool) -> Result<Vec<Incoming>, LakeError> {
-        let mut datasets: BTreeMap<String, Incoming> = BTreeMap::new();
-        for schema in shot::published_datasets() {
-            if retracts && comes_from_files(&schema) {
-                datasets.insert(schema.name.clone(), (schema, Vec::new()));
-            }
-        }
-        for (position, segment) in segments.iter().enumerate() {
-            for (schema, rows) in self.read_segment(segment)? {
-                check_schema(&schema)?;
-                let entry = datasets.entry(schema.name.clone()).or_insert_with(|| (schema.clone(), Vec::new()));
-                // A segment that an older version staged may lack a column that came later.
-                if schema.version > entry.0.version {
-                    entry.0 = schema;
-                }
-                entry.1.push((position, rows));
-            }
-        }
-        for (schema, batches) in datasets.values_mut() {
-            for (_, rows) in batches {
-                *rows = conform(schema, rows, Strictness::Older)?;
-            }
-        }
-        Ok(datasets.into_values().collect())
-    }
-
-    fn prepare_merged(
-        &self,
-        merge: &Merge<'_>,
-        month: Option<Month>,
-        facts: &[(String, String)],
-    ) -> Result<(Prepared, Option<EntryChange>), LakeError> {
-        let store = self.store();
-        let schema = &merge.schema;
-        let merged = merge.partition(store, month)?;
-        let mut prepared = if merged.after.num_rows() == 0 {
-            Prepared::removal(schema, month)
-        } else {
-            Prepared::whole(store, schema, month, merged.before.as_ref(), &merged.after, facts)?
-        };
-        let sha256 = match &prepared.act {
-            Act::Keep => None,
-            Act::Show(sealed) => Some(Some(sealed.written().sha256.clone())),
-            Act::Remove => Some(None),
-        };
-        let entry = sha256.map(|sha256| EntryChange {
-            dataset: schema.name.clone(),
-            month,
-            layout: layout(schema),
-            sha256,
-            builds_on_entry: merged.has_stood,
-            gone: merged.gone,
-            added: merged.added,
-        });
-        prepared.shows_first = merged.has_leaving;
-        if let (Some(rows), Act::Show(_)) = (&merged.interim, &prepared.act) {
-            let path = store.partition_path(&schema.name, month);
-            prepared.interim = Some(write_verified(store, &path, schema, rows, true, facts)?);
-        }
-        Ok((prepared, entry))
+        let most_rows_held = counter.most();
+        tracing::debug!(generation, most_rows_held, "segments are published");
+        Ok(PublishReport { generation, partitions, counts, most_rows_held })
     }
 
     /// Counts per segment and dataset. An interrupted attempt may have shown or removed rows already, which would change the
@@ -185,11 +135,12 @@ impl Lake {
     fn settled_counts(
         &self,
         segments: &[Segment],
-        merges: &[Merge<'_>],
+        standings: &[Standing],
         generation: i64,
     ) -> Result<Vec<FileCount>, LakeError> {
         let store = self.store();
-        let seen_before: BTreeSet<usize> = merges.iter().flat_map(Merge::seen_before).collect();
+        let seen_before: BTreeSet<usize> =
+            standings.iter().flat_map(|standing| &standing.seen_before).copied().collect();
         let mut all = Vec::new();
         for (position, segment) in segments.iter().enumerate() {
             let path = segment.folder.join(COUNTS);
@@ -201,7 +152,7 @@ impl Lake {
                 all.extend(attempt.counts);
                 continue;
             }
-            let counts = count(position, segment, merges);
+            let counts = count(position, segment, standings);
             let attempt = Attempt { generation, counts };
             store.write_document(&path, &json_bytes(&path, &attempt)?)?;
             all.extend(attempt.counts);
@@ -217,30 +168,27 @@ struct Attempt {
     counts: Vec<FileCount>,
 }
 
-/// A dataset and its incoming rows, each batch with its segment's position.
-type Incoming = (TableSchema, Vec<(usize, RecordBatch)>);
+/// What became of the incoming rows of one dataset.
+struct Standing {
+    dataset: String,
+    /// By the segments' positions.
+    fates: BTreeMap<usize, RowFates>,
+    seen_before: BTreeSet<usize>,
+}
 
-fn count(position: usize, segment: &Segment, merges: &[Merge<'_>]) -> Vec<FileCount> {
+fn count(position: usize, segment: &Segment, standings: &[Standing]) -> Vec<FileCount> {
     let mut counts = Vec::new();
-    for merge in merges.iter().filter(|merge| segment.tables.iter().any(|t| t.schema.name == merge.schema.name)) {
-        let mut count = FileCount {
+    let has_table = |dataset: &str| segment.tables.iter().any(|table| table.schema.name == dataset);
+    for standing in standings.iter().filter(|standing| has_table(&standing.dataset)) {
+        let fates = standing.fates.get(&position).copied().unwrap_or_default();
+        counts.push(FileCount {
             source_file_id: segment.header.source_file_id.clone(),
             import_sequence: segment.header.import_sequence,
-            dataset: merge.schema.name.clone(),
-            rows_new: 0,
-            rows_replaced: 0,
-            rows_superseded: 0,
-        };
-        for (fate, origin) in merge.fates().into_iter().zip(&merge.origins) {
-            if *origin == position {
-                match fate {
-                    RowFate::New => count.rows_new += 1,
-                    RowFate::Replaces => count.rows_replaced += 1,
-                    RowFate::Superseded => count.rows_superseded += 1,
-                }
-            }
-        }
-        counts.push(count);
+            dataset: standing.dataset.clone(),
+            rows_new: fates.new,
+            rows_replaced: fates.replaced,
+            rows_superseded: fates.superseded,
+        });
     }
     counts
 }

@@ -56,7 +56,7 @@ pub(crate) fn look_at(
             wrong(LakeFaultKind::Altered, format!("has {bytes} bytes, not {}", entry.bytes));
             return Ok(look);
         }
-        Some(_) if store.files.sha256_of_file(&path)? != entry.sha256 => {
+        Some(_) if store.sha256_of(&path)? != entry.sha256 => {
             wrong(LakeFaultKind::Altered, "has other bytes than were published".to_owned());
             return Ok(look);
         }
@@ -98,7 +98,7 @@ pub(crate) fn look_at(
 
 /// Opens a published file; the inner error speaks of the file, the outer one of the disk.
 pub(crate) fn open(store: &Store, path: &Path) -> Result<Result<Reader, ParquetError>, LakeError> {
-    let file = store.files.open(path)?;
+    let file = store.open(path)?;
     Ok(ParquetRecordBatchReaderBuilder::try_new(file))
 }
 

@@ -117,8 +117,21 @@ Examples:
 Units are in the column names: metres, metres a second, degrees, millimetres, revolutions a minute. Positive is right, up, toe.")]
     Query(QueryArguments),
 
-    /// Show what came in, what waits, what stands in quarantine, and how the jobs went.
-    Status,
+    /// Show what wants a person, what came in, what waits, what stands in quarantine, and how the jobs went.
+    #[command(after_help = "\
+Examples:
+  strikemill status
+  strikemill status --json                 the same for programs, without any player's name
+  strikemill status --quiet || tell-it     for a scheduled check
+
+Works beside the daemon, without it, and with a faulty configuration; changes nothing. Exit codes: 0 told, 1 cannot be told;
+with --quiet also 3: something wants a person.")]
+    Status(StatusArguments),
+
+    /// Send a test message by the command that [alert] names, as an alert would be sent.
+    #[command(after_help = "\
+The command reads the message on its standard input; STRIKEMILL_SUBJECT and STRIKEMILL_HOME stand in its environment.")]
+    Alert(AlertArguments),
 
     /// Write the summaries of one week.
     #[command(after_help = "\
@@ -236,6 +249,23 @@ pub enum OutputKind {
     Table,
     Csv,
     Json,
+}
+
+#[derive(Debug, Args)]
+pub struct StatusArguments {
+    /// Print one JSON object, the same as /status.json of the status page.
+    #[arg(long)]
+    pub json: bool,
+    /// Print nothing; exit code 3 says that something wants a person.
+    #[arg(long, conflicts_with = "json")]
+    pub quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct AlertArguments {
+    /// Send the test message.
+    #[arg(long, required = true)]
+    pub test: bool,
 }
 
 #[derive(Debug, Args)]

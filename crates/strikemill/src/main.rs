@@ -1,5 +1,6 @@
 //! The program: command line, configuration, and the wiring of the rooms into commands and a daemon.
 
+mod alerts;
 mod cli;
 mod commands;
 mod config;
@@ -10,6 +11,7 @@ mod daemon;
 mod fault;
 mod logging;
 mod output;
+mod overview;
 mod pipeline;
 mod repair_note;
 mod requests;
@@ -21,6 +23,10 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use crate::cli::{Command, CommandLine};
+use crate::commands::status::Wanted;
+
+/// Exit code of `status --quiet`.
+const SOMETHING_WANTS_A_PERSON: u8 = 3;
 
 fn main() -> ExitCode {
     let line = CommandLine::parse();
@@ -37,7 +43,11 @@ fn main() -> ExitCode {
         Command::Formats(command) => commands::formats::run(&home, &command),
         Command::Jobs(command) => commands::jobs::run(&home, &command),
         Command::Query(arguments) => commands::query::run(&home, &arguments),
-        Command::Status => commands::status::run(&home),
+        Command::Status(arguments) => match commands::status::run(&home, &arguments) {
+            Ok(Wanted::APerson) => return ExitCode::from(SOMETHING_WANTS_A_PERSON),
+            told => told.map(|_| ()),
+        },
+        Command::Alert(_) => commands::alert::run(&home),
         Command::Digest(arguments) => commands::digest::run(&home, &arguments),
     };
     match done {

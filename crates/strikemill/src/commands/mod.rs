@@ -1,5 +1,6 @@
 //! One module a command.
 
+pub mod alert;
 pub mod check;
 pub mod check_deep;
 pub mod demo;

@@ -4,28 +4,51 @@ use std::path::Path;
 
 use ::intake::{bay_days, names_to_settle};
 use chrono::{DateTime, NaiveDate};
-use console::{CorrectionUse, MarksOfDay, OpenName, StatusReport, Upkeep};
+use console::{CorrectionUse, MarksOfDay, OpenName, Upkeep};
+use lake::Lake;
+use ledger::Ledger;
 
+use crate::cli::StatusArguments;
 use crate::config::Configuration;
 use crate::output::say;
-use crate::studio::{Access, Studio};
+use crate::overview::{Seen, seen_from_outside};
+use crate::studio::Written;
 
-pub fn run(home: &Path) -> anyhow::Result<()> {
+/// Whom the state of a home concerns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Wanted {
+    Nobody,
+    APerson,
+}
+
+/// Shows the state. An error where it cannot be told; with `--quiet` nothing is shown, and only there the answer matters.
+pub fn run(home: &Path, arguments: &StatusArguments) -> anyhow::Result<Wanted> {
     crate::logging::start_quiet();
-    let studio = Studio::open(home, Access::Read)?;
-    let configuration = &studio.configuration;
-    let daemon = ledger::InstanceLock::holder(&configuration.place("state"));
-    let report =
-        StatusReport::gather(&configuration.site_name, configuration.zone, daemon, &studio.ledger, &studio.lake)?;
-    let report = report.with_upkeep(upkeep(&studio)?);
-    say!("{}", report.to_string().trim_end());
-    Ok(())
+    let seen = seen_from_outside(home)?;
+    if arguments.quiet {
+        return Ok(if seen.report.concerns.is_empty() { Wanted::Nobody } else { Wanted::APerson });
+    }
+    let Seen { mut report, written, ledger, lake } = seen;
+    if arguments.json {
+        say!("{:#}", report.to_json());
+    } else {
+        if let (Some(written), Some(ledger), Some(lake)) = (&written, &ledger, &lake)
+            && report.ledger_fault.is_none()
+        {
+            report = report.with_upkeep(upkeep(written, ledger, lake)?);
+        }
+        say!("{}", report.to_string().trim_end());
+    }
+    match report.ledger_fault {
+        Some(fault) => Err(anyhow::anyhow!("{fault}")),
+        None => Ok(Wanted::Nobody),
+    }
 }
 
 /// What the people of the site have to look after.
-fn upkeep(studio: &Studio) -> anyhow::Result<Upkeep> {
-    let mut upkeep = Upkeep { correction_faults: studio.corrections_faults.clone(), ..Upkeep::default() };
-    for name in names_to_settle(&studio.ledger, &studio.roster)? {
+fn upkeep(written: &Written, ledger: &Ledger, lake: &Lake) -> anyhow::Result<Upkeep> {
+    let mut upkeep = Upkeep { correction_faults: written.corrections_faults.clone(), ..Upkeep::default() };
+    for name in names_to_settle(ledger, &written.roster)? {
         upkeep.names.push(OpenName {
             text: name.text,
             without_consent: name.player_id,
@@ -33,12 +56,12 @@ fn upkeep(studio: &Studio) -> anyhow::Result<Upkeep> {
             last_seen: name.last_seen,
         });
     }
-    let counts = studio.ledger.correction_counts()?;
-    for line in studio.corrections.lines() {
+    let counts = ledger.correction_counts()?;
+    for line in written.corrections.lines() {
         let shots = counts.get(&line.key).copied().unwrap_or(0);
         upkeep.corrections.push(CorrectionUse { line: line.line, text: line.text.clone(), shots });
     }
-    for day in bay_days(&studio.lake)? {
+    for day in bay_days(lake)? {
         let date = NaiveDate::default() + chrono::TimeDelta::days(i64::from(day.local_date));
         upkeep.marks.push(MarksOfDay {
             bay: day.bay,

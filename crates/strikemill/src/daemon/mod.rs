@@ -177,7 +177,8 @@ impl Daemon {
             site = %configuration.site_id,
             home = %configuration.home.display(),
             folders = configuration.folders.len(),
-            packs = self.packs.count(),
+            format_packs = self.packs.formats.len(),
+            jobs = self.packs.jobs.len(),
             "starting"
         );
         for folder in &configuration.folders {
@@ -282,7 +283,8 @@ impl Daemon {
             crate::logging::change_level(configuration.log_level);
             tracing::info!(
                 folders = configuration.folders.len(),
-                packs = self.packs.count(),
+                format_packs = self.packs.formats.len(),
+                jobs = self.packs.jobs.len(),
                 "the new configuration is in force"
             );
         }

@@ -112,9 +112,7 @@ impl Intake {
                 let shots = self.stage(&accepted, parsed, now)?;
                 Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
-            Judgement::Unfinished { pack } => {
-                Ok(Taken::Unfinished { note: format!("it has no end as the pack {} expects it", pack.name()) })
-            }
+            Judgement::Unfinished { note, .. } => Ok(Taken::Unfinished { note }),
             Judgement::Refuse(refusal) => {
                 let refused = Quarantined {
                     source_file_id: entry.source_file_id.clone(),
@@ -168,7 +166,10 @@ impl Intake {
                 let shots = self.stage(&accepted, parsed, now)?;
                 Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
-            Judgement::Unfinished { .. } => Ok(Taken::Later),
+            Judgement::Unfinished { note, .. } => {
+                let message = format!("{note}\nhint: its rows stay as they are; mend the pack and try again");
+                Ok(Taken::Done(FileOutcome::Failed { message }))
+            }
             // Rows that an older version of the pack could read are worth more than none.
             Judgement::Refuse(refusal) => {
                 let message = format!(

@@ -92,7 +92,7 @@ impl Intake {
         self.ledger.mark_archived(id, &text_of(&target), at)?;
         tracing::debug!(file_id = hash12(id), file = %files::readable_text(&entry.first_name), "archived");
         if !entry.keep_source {
-            self.watch_archived(entry, &target);
+            self.watch_kept(id, &target, entry.bytes);
         }
         Ok(())
     }
@@ -183,7 +183,7 @@ impl Intake {
     }
 
     /// Removes the quarantine folder that a file has left.
-    fn remove_if_empty(&self, left: &Path) -> Result<(), IntakeError> {
+    pub(crate) fn remove_if_empty(&self, left: &Path) -> Result<(), IntakeError> {
         let Some(folder) = left.parent() else { return Ok(()) };
         if folder.parent() == Some(self.settings.quarantine_dir.as_path()) && self.files.list(folder)?.is_empty() {
             self.files.remove_dir_all(folder)?;

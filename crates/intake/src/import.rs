@@ -69,7 +69,9 @@ impl Intake {
                         _ => Ok(joined),
                     };
                 }
-                FileState::Quarantined if !arrival.named => return self.join_quarantine(arrival, &entry, now),
+                FileState::Quarantined if !arrival.named => {
+                    return self.take_refused_again(arrival, &entry, &bytes, now);
+                }
                 // A person who names a refused file wants it tried again: the pack may have been mended.
                 FileState::Quarantined => return self.retry_entry(&entry, now),
                 FileState::Claimed => {}
@@ -83,13 +85,7 @@ impl Intake {
         let name = arrival.name();
         let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
         match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
-            Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
-                note: format!(
-                    "it has no end as the pack {} expects it; the device may still be writing. \
-                     It is taken as it is once it has stood still for long, or at once with the command import",
-                    pack.name()
-                ),
-            }),
+            Judgement::Unfinished { note, is_rowless } => Ok(unfinished(&note, is_rowless)),
             Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
             Judgement::Accept { pack, parsed, .. } => {
                 let import_sequence = self.ledger.begin_import(&Claim {
@@ -134,6 +130,21 @@ impl Intake {
             "it lies in no import folder, so that the bay of {no_bay} rows and the environment (indoor, outdoor) of \
              {no_environment} stay unknown\nhint: a file that is put into its bay's import folder takes both from there"
         ))
+    }
+
+    /// Bytes that were refused before join those in quarantine, unless they are the head of an export that goes on.
+    fn take_refused_again(
+        &self,
+        arrival: &Arrival,
+        entry: &FileEntry,
+        bytes: &[u8],
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
+        match judge(&self.packs, &arrival.name(), bytes, false, &site) {
+            Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
+            _ => self.join_quarantine(arrival, entry, now),
+        }
     }
 
     fn refuse_unread(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
@@ -325,4 +336,13 @@ impl Intake {
 pub(crate) fn rows_of(parsed: &ParsedFile) -> i64 {
     let rows = parsed.shots.len() + parsed.marks.len() + parsed.problems.len();
     i64::try_from(rows).unwrap_or(i64::MAX)
+}
+
+fn unfinished(note: &str, is_rowless: bool) -> Taken {
+    let outlook = if is_rowless {
+        "It is taken as soon as its device writes one; delete it if its session is over"
+    } else {
+        "It is taken as it is once it has stood still for long, or at once with the command import"
+    };
+    Taken::Unfinished { note: format!("{note}; the device may still be writing. {outlook}") }
 }

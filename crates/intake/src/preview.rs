@@ -186,13 +186,9 @@ fn foresee(
             scores: refusal.scores,
             problems: refusal.problems,
         }),
-        // Only a patient look asks for the end, and this one is not.
-        Judgement::Unfinished { pack } => Ok(Foreseen::Unreadable {
-            message: format!(
-                "it has no end as the pack {} expects it\nhint: wait until the device has written it",
-                pack.name()
-            ),
-        }),
+        Judgement::Unfinished { note, .. } => {
+            Ok(Foreseen::Unreadable { message: format!("{note}\nhint: wait until the device has written it") })
+        }
         Judgement::Accept { pack, parsed, scores } => {
             let names = names_in(&parsed, basis.roster);
             let origin = Origin {

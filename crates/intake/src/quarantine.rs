@@ -29,6 +29,13 @@ const FURTHER_NAMES: &str = "also_arrived_as";
 /// More than any reason of ours has.
 const LARGEST_REASON: u64 = 16 << 20;
 
+/// Where the reason of a refused file stands.
+pub(crate) fn reason_path(kept: &Path) -> PathBuf {
+    let mut beside = kept.as_os_str().to_owned();
+    beside.push(REASON_SUFFIX);
+    PathBuf::from(beside)
+}
+
 impl Intake {
     /// Puts a refused file into quarantine.
     pub(crate) fn quarantine(
@@ -55,6 +62,9 @@ impl Intake {
         self.write_reason(&path, &refused, refusal, now)?;
         self.ledger.mark_quarantined(&refused)?;
         arrival.remove(&self.files)?;
+        if !arrival.keep_source {
+            self.watch_kept(source_file_id, &path, refused.bytes);
+        }
         tracing::warn!(
             file_id = hash12(source_file_id),
             file = %files::readable_path(&arrival.path),
@@ -84,6 +94,9 @@ impl Intake {
         let is_gone = entry.quarantine_path.is_none();
         if is_gone || !arrival.keep_source {
             self.place(&arrival.path, &path, id, arrival.keep_source)?;
+        }
+        if !arrival.keep_source {
+            self.watch_kept(id, &path, entry.bytes);
         }
         self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
         if is_gone {
@@ -184,9 +197,7 @@ impl Intake {
             "problems_total": refusal.problems.len(),
             "problems": problems,
         });
-        let mut beside = path.as_os_str().to_owned();
-        beside.push(REASON_SUFFIX);
-        self.files.write_durable(Path::new(&beside), format!("{reason:#}\n").as_bytes())?;
+        self.files.write_durable(&reason_path(path), format!("{reason:#}\n").as_bytes())?;
         Ok(())
     }
 

@@ -124,9 +124,7 @@ impl Intake {
         };
         let (pack, parsed) = match judgement {
             Judgement::Accept { pack, parsed, .. } => (pack, parsed),
-            Judgement::Unfinished { pack } => {
-                return failed(format!("{} has no end as the pack {} expects it", entry.first_name, pack.name()));
-            }
+            Judgement::Unfinished { note, .. } => return failed(format!("{}: {note}", entry.first_name)),
             Judgement::Refuse(refusal) => {
                 return failed(format!(
                     "{} ({}) is refused now: {}\nhint: put back the pack that read it, then `strikemill repair` again",

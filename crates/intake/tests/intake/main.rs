@@ -5,6 +5,7 @@ mod amend;
 mod crash;
 mod daemon;
 mod flow;
+mod growing;
 mod marks;
 mod people;
 mod preview;

@@ -7,6 +7,7 @@
 
 mod amended;
 mod error;
+mod faults;
 mod file_entry;
 mod file_states;
 mod file_views;

@@ -9,4 +9,6 @@ mod marks;
 mod people;
 mod preview;
 mod settling;
+mod shares;
 mod site;
+mod unattended;

@@ -171,6 +171,8 @@ fn a_file_named_by_a_person_is_copied_and_stays() {
     let of =
         |path: &std::path::Path| outcomes.iter().find(|(p, _)| p == path).map(|(_, o)| o.clone()).expect("outcome");
     assert!(matches!(of(&good), FileOutcome::Imported { shots: 3, rejected: 0, .. }), "{outcomes:?}");
+    let FileOutcome::Imported { note, .. } = of(&good) else { unreachable!("just seen") };
+    assert!(note.expect("it lies in no import folder").contains("environment (indoor, outdoor) of 3"), "{outcomes:?}");
     assert!(matches!(of(&junk), FileOutcome::Quarantined { .. }), "{outcomes:?}");
     assert!(matches!(of(&paths[2]), FileOutcome::Failed { .. }), "{outcomes:?}");
     assert!(good.exists() && junk.exists());

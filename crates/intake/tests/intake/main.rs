@@ -10,4 +10,6 @@ mod marks;
 mod people;
 mod preview;
 mod settling;
+mod shares;
 mod site;
+mod unattended;

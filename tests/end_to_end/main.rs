@@ -8,6 +8,7 @@ mod demo;
 mod draft;
 mod home;
 mod kill;
+mod operations;
 mod oracle;
 mod query;
 mod reload;

@@ -9,7 +9,8 @@ use tempfile::TempDir;
 
 use crate::home::{Daemon, drop_exports, files_below, fresh_home, rows, strikemill, until, words};
 
-fn at(home: &Path, arguments: &[&str]) -> Output {
+/// Runs a command on a home.
+pub fn at(home: &Path, arguments: &[&str]) -> Output {
     let mut all = arguments.to_vec();
     let place = home.display().to_string();
     all.extend(["--home", &place]);
@@ -60,7 +61,8 @@ fn entries(home: &Path) -> Vec<String> {
     lines.map(|line| line.expect("a row").unwrap_or_default()).collect()
 }
 
-fn is_sound(home: &Path) {
+/// The deep check finds nothing wrong.
+pub fn is_sound(home: &Path) {
     let output = at(home, &["check", "--deep"]);
     assert!(output.status.success(), "{}", words(&output));
     assert!(words(&output).contains("looked at"), "{}", words(&output));

@@ -6,11 +6,13 @@ mod check;
 mod daemon;
 mod demo;
 mod draft;
+mod forget;
 mod home;
 mod kill;
 mod oracle;
 mod query;
 mod reload;
+mod removal;
 #[cfg(unix)]
 mod service_manager;
 #[cfg(unix)]

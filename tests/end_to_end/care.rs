@@ -158,12 +158,13 @@ fn a_lost_or_corrupt_ledger_is_rebuilt_from_the_lake_the_archive_and_quarantine(
     let path = home.join("state/ledger.sqlite");
     let sound = fs::read(&path).expect("the ledger");
     fs::remove_file(&path).expect("removed");
-    for command in [&["run"][..], &["import"], &["status"]] {
+    for command in [&["run"][..], &["import"], &["jobs", "list"]] {
         let output = at(home, command);
         assert_eq!(output.status.code(), Some(1), "{command:?}: {}", words(&output));
         assert!(words(&output).contains("strikemill repair"), "{command:?}: {}", words(&output));
         assert!(!path.exists(), "{command:?} made a new ledger");
     }
+    assert!(words(&at(home, &["status"])).contains("strikemill repair"));
     let output = at(home, &["repair"]);
     assert!(output.status.success(), "{}", words(&output));
     assert_eq!(entries(home), knew, "{}", words(&output));

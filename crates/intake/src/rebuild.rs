@@ -437,8 +437,8 @@ fn add_traces(
             trace.import_sequence = sequences.value(row);
             trace.imported_at = instants.value(row);
             if trace.format_version != versions.value(row) || trace.format != formats.value(row) {
-                trace.format = formats.value(row).to_owned();
-                trace.format_version = versions.value(row).to_owned();
+                formats.value(row).clone_into(&mut trace.format);
+                versions.value(row).clone_into(&mut trace.format_version);
             }
         }
         match dataset {

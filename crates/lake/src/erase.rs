@@ -38,15 +38,15 @@ impl Lake {
     ) -> Result<Erased, LakeError> {
         let mut erased = Erased::default();
         for file in self.manifest()?.files {
-            let mut found = 0;
+            let mut found: i64 = 0;
             self.read_columns(&file.dataset, file.month, columns, |batch| {
-                found += is_doomed(batch).iter().filter(|doomed| **doomed).count();
+                found += is_doomed(batch).iter().map(|doomed| i64::from(*doomed)).sum::<i64>();
                 Ok(())
             })?;
             if found == 0 {
                 continue;
             }
-            erased.rows += found as i64;
+            erased.rows += found;
             let Some(schema) = schemas.iter().find(|schema| schema.name == file.dataset) else {
                 // What is left of an analysis that is no longer installed can be computed again, if somebody wants it.
                 self.remove_partition(&nameless(&file.dataset), file.month)?;

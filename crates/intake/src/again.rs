@@ -7,9 +7,10 @@ use chrono::{DateTime, Utc};
 use files::sha256_of_bytes;
 use ledger::{FileEntry, FileState, Quarantined};
 
-use crate::import::{Accepted, Taken};
+use crate::import::{Accepted, Taken, rows_of};
 use crate::judge::{Judgement, judge, judge_with, site_context};
 use crate::report::{FileOutcome, ScanReport};
+use crate::scan::Batch;
 use crate::{Intake, IntakeError};
 
 impl Intake {
@@ -18,11 +19,15 @@ impl Intake {
         let _turn = self.turn();
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
-        let mut taken = Vec::new();
+        let (mut taken, mut batch) = (Vec::new(), Batch::default());
         for entry in self.ledger.files_in_state(FileState::Quarantined)? {
-            if entry.source_file_id.starts_with(prefix) {
+            // Without a hash, what was removed by hand is no longer there to be tried.
+            let is_there = entry.quarantine_path.is_some() || !prefix.is_empty();
+            if is_there && entry.source_file_id.starts_with(prefix) {
                 let path = PathBuf::from(entry.quarantine_path.clone().unwrap_or_default());
-                taken.push((path, tell_file_errors(self.retry_entry(&entry, now))?));
+                taken.push((path, self.again(&entry, &mut report, || self.retry_entry(&entry, now))?));
+                batch.add(&taken[taken.len() - 1].1);
+                self.publish_if_full(&mut batch, now, &mut report)?;
             }
         }
         self.publish_and_archive(now, &mut report)?;
@@ -49,7 +54,7 @@ impl Intake {
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
         let mut stale = false;
-        let mut taken = Vec::new();
+        let (mut taken, mut batch) = (Vec::new(), Batch::default());
         for entry in self.ledger.files_in_state(FileState::Archived)? {
             let imported_at = entry.staged_at.unwrap_or(entry.claimed_at);
             let too_early = since.is_some_and(|since| imported_at < since.timestamp_micros());
@@ -59,11 +64,27 @@ impl Intake {
             stale = stale || entry.format_version.as_deref() != Some(pack.version());
             if stale {
                 let path = PathBuf::from(entry.archive_path.clone().unwrap_or_default());
-                taken.push((path, tell_file_errors(self.reprocess_entry(&entry, pack, now))?));
+                taken.push((path, self.again(&entry, &mut report, || self.reprocess_entry(&entry, pack, now))?));
+                batch.add(&taken[taken.len() - 1].1);
+                self.publish_if_full(&mut batch, now, &mut report)?;
             }
         }
         self.publish_and_archive(now, &mut report)?;
         self.outcomes(taken, &report)
+    }
+
+    /// One file again, unless there is no time or no room for it.
+    fn again(
+        &self,
+        entry: &FileEntry,
+        report: &mut ScanReport,
+        work: impl FnOnce() -> Result<Taken, IntakeError>,
+    ) -> Result<Taken, IntakeError> {
+        self.note_progress();
+        match self.hindrance(report, u64::try_from(entry.bytes).unwrap_or(0)) {
+            Some(hindrance) => Ok(Taken::Done(hindrance)),
+            None => self.tell_file_errors(work(), report),
+        }
     }
 
     pub(crate) fn retry_entry(&self, entry: &FileEntry, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
@@ -87,12 +108,11 @@ impl Intake {
                     replaces_rows: false,
                     since,
                 };
+                let rows = rows_of(&parsed);
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots })
+                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
-            Judgement::Unfinished { pack } => {
-                Ok(Taken::Unfinished { note: format!("it has no end as the pack {} expects it", pack.name()) })
-            }
+            Judgement::Unfinished { note, .. } => Ok(Taken::Unfinished { note }),
             Judgement::Refuse(refusal) => {
                 let refused = Quarantined {
                     source_file_id: entry.source_file_id.clone(),
@@ -142,10 +162,14 @@ impl Intake {
                     replaces_rows: true,
                     since,
                 };
+                let rows = rows_of(&parsed);
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots })
+                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
-            Judgement::Unfinished { .. } => Ok(Taken::Later),
+            Judgement::Unfinished { note, .. } => {
+                let message = format!("{note}\nhint: its rows stay as they are; mend the pack and try again");
+                Ok(Taken::Done(FileOutcome::Failed { message }))
+            }
             // Rows that an older version of the pack could read are worth more than none.
             Judgement::Refuse(refusal) => {
                 let message = format!(
@@ -170,7 +194,7 @@ impl Intake {
         }
         Ok(Err(format!(
             "{} was changed since it was imported\nhint: put the original back; its SHA-256 is {}",
-            path.display(),
+            files::readable_path(path),
             entry.source_file_id
         )))
     }
@@ -185,14 +209,5 @@ impl Intake {
             outcomes.push((path, self.outcome_of(taken, report)?));
         }
         Ok(outcomes)
-    }
-}
-
-/// One file that cannot be read does not stop the others.
-fn tell_file_errors(result: Result<Taken, IntakeError>) -> Result<Taken, IntakeError> {
-    match result {
-        Err(IntakeError::Ledger(error)) => Err(error.into()),
-        Err(error) => Ok(Taken::Done(FileOutcome::Failed { message: error.to_string() })),
-        Ok(taken) => Ok(taken),
     }
 }

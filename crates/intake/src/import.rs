@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use arrow::array::StringArray;
 use chrono::{DateTime, Utc};
 use files::sha256_of_bytes;
 use formats::{Pack, ParsedFile};
@@ -11,16 +12,17 @@ use shot::{ImportRow, RejectRow};
 
 use crate::arrival::Arrival;
 use crate::judge::{Judgement, Refusal, judge, site_context};
-use crate::names::text_of;
+use crate::names::{hash12, text_of};
 use crate::report::FileOutcome;
 use crate::rows::{Origin, mark_rows, shot_rows};
+use crate::shot_columns::column;
 use crate::unknown_names::texts_of;
-use crate::{Intake, IntakeError};
+use crate::{CorrectionAction, Intake, IntakeError};
 
 /// How far taking a file came.
 pub(crate) enum Taken {
-    /// Its rows, `shots` of them shots, are durable in staging.
-    Staged { source_file_id: String, shots: i64 },
+    /// Its rows are durable in staging: `shots` of them shots, `rows` in all with what was rejected.
+    Staged { source_file_id: String, shots: i64, rows: i64, note: Option<String> },
     /// Nothing more is to be done, or it is tried again by the next scan.
     Done(FileOutcome),
     /// The format's structural end is missing.
@@ -59,13 +61,23 @@ impl Intake {
             Some(entry) => match entry.state {
                 FileState::Staged => return Ok(Taken::Later),
                 FileState::Published | FileState::Archived => return self.take_duplicate(arrival, &entry, now),
-                FileState::Quarantined if !arrival.named => return self.join_quarantine(arrival, &entry, now),
+                FileState::Quarantined if entry.quarantine_path.is_none() => {
+                    // Removed by hand and here again: the copy in quarantine is the one that is tried.
+                    let joined = self.join_quarantine(arrival, &entry, now)?;
+                    return match self.ledger.file(&source_file_id)? {
+                        Some(entry) if arrival.named => self.retry_entry(&entry, now),
+                        _ => Ok(joined),
+                    };
+                }
+                FileState::Quarantined if !arrival.named => {
+                    return self.take_refused_again(arrival, &entry, &bytes, now);
+                }
                 // A person who names a refused file wants it tried again: the pack may have been mended.
                 FileState::Quarantined => return self.retry_entry(&entry, now),
                 FileState::Claimed => {}
             },
             None if bytes.is_empty() => {
-                let note = format!("{} is empty", arrival.path.display());
+                let note = format!("{} is empty", files::readable_path(&arrival.path));
                 return Ok(Taken::Done(FileOutcome::Waiting { note }));
             }
             None => {}
@@ -73,13 +85,7 @@ impl Intake {
         let name = arrival.name();
         let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
         match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
-            Judgement::Unfinished { pack } => Ok(Taken::Unfinished {
-                note: format!(
-                    "it has no end as the pack {} expects it; the device may still be writing. \
-                     It is taken as it is once it has stood still for long, or at once with the command import while the daemon is stopped",
-                    pack.name()
-                ),
-            }),
+            Judgement::Unfinished { note, is_rowless } => Ok(unfinished(&note, is_rowless)),
             Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
             Judgement::Accept { pack, parsed, .. } => {
                 let import_sequence = self.ledger.begin_import(&Claim {
@@ -102,9 +108,42 @@ impl Intake {
                     replaces_rows: false,
                     since,
                 };
+                let (rows, note) = (rows_of(&parsed), self.note_of_place(arrival, &parsed));
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id, shots })
+                Ok(Taken::Staged { source_file_id, shots, rows, note })
             }
+        }
+    }
+
+    /// What a file loses that does not lie in an import folder: nobody tells in which bay it was recorded.
+    fn note_of_place(&self, arrival: &Arrival, parsed: &ParsedFile) -> Option<String> {
+        if self.settings.folder_of(&arrival.path).is_some() {
+            return None;
+        }
+        let no_bay = parsed.shots.iter().filter(|shot| shot.bay.is_none()).count()
+            + parsed.marks.iter().filter(|mark| mark.bay.is_none()).count();
+        let no_environment = parsed.shots.iter().filter(|shot| shot.environment.is_none()).count();
+        if no_bay + no_environment == 0 {
+            return None;
+        }
+        Some(format!(
+            "it lies in no import folder, so that the bay of {no_bay} rows and the environment (indoor, outdoor) of \
+             {no_environment} stay unknown\nhint: a file that is put into its bay's import folder takes both from there"
+        ))
+    }
+
+    /// Bytes that were refused before join those in quarantine, unless they are the head of an export that goes on.
+    fn take_refused_again(
+        &self,
+        arrival: &Arrival,
+        entry: &FileEntry,
+        bytes: &[u8],
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
+        match judge(&self.packs, &arrival.name(), bytes, false, &site) {
+            Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
+            _ => self.join_quarantine(arrival, entry, now),
         }
     }
 
@@ -129,9 +168,10 @@ impl Intake {
     pub(crate) fn stage(
         &self,
         accepted: &Accepted<'_>,
-        parsed: ParsedFile,
+        mut parsed: ParsedFile,
         now: DateTime<Utc>,
     ) -> Result<i64, IntakeError> {
+        let mut suppressed = self.basis().forgotten.suppress(&mut parsed);
         let imported_at = now.timestamp_micros();
         let import_day = self.local_day(now);
         let origin = Origin {
@@ -144,7 +184,8 @@ impl Intake {
         };
         let refused_by_the_pack = parsed.rows_rejected();
         let texts = texts_of(&parsed);
-        let (shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        let (mut shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        suppressed += self.suppress_corrected(&mut shots)?;
         let (marks, repeated_marks) = mark_rows(parsed.marks, &origin);
         repetitions.extend(repeated_marks);
         let rows_rejected = i64::try_from(refused_by_the_pack + repetitions.len() as u64).unwrap_or(i64::MAX);
@@ -218,8 +259,46 @@ impl Intake {
             at: imported_at,
         })?;
         let shots = rows_accepted - marks_accepted;
-        tracing::info!(file = accepted.name, shots, marks = marks_accepted, rejected = rows_rejected, "staged a file");
+        tracing::info!(
+            file_id = hash12(accepted.source_file_id),
+            file = %files::readable_text(accepted.name),
+            format = accepted.pack.name(),
+            shots,
+            marks = marks_accepted,
+            rejected = rows_rejected,
+            suppressed,
+            "staged a file"
+        );
         Ok(shots)
+    }
+
+    /// Takes out the shots that a correction gives to a forgotten person; answers how many.
+    fn suppress_corrected(&self, shots: &mut Vec<shot::ShotRow>) -> Result<usize, IntakeError> {
+        let basis = self.basis();
+        let given_to: Vec<String> = basis
+            .corrections
+            .lines()
+            .iter()
+            .filter_map(|line| match &line.action {
+                CorrectionAction::Player(text) if basis.forgotten.holds(text) => {
+                    Some(shot::placeholder_player(&self.settings.site_id, text))
+                }
+                _ => None,
+            })
+            .collect();
+        if given_to.is_empty() {
+            return Ok(0);
+        }
+        let recorded = shot::shots_batch(shots).map_err(|cause| IntakeError::Rows { dataset: "shots", cause })?;
+        let amended = self.amender()?.shots(&recorded)?.batch;
+        let players: &StringArray = column("shots", &amended, "player_id")?;
+        let mut players = players.iter();
+        let before = shots.len();
+        shots.retain(|_| {
+            let player = players.next().flatten();
+            !player.is_some_and(|player| given_to.iter().any(|gone| gone == player))
+        });
+        Ok(before - shots.len())
     }
 
     /// Bytes that are in the lake already: only the name is new.
@@ -236,7 +315,12 @@ impl Intake {
         }
         self.ledger.add_alias(&entry.source_file_id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
         self.archive_duplicate(arrival, entry, now)?;
-        tracing::info!(file = %arrival.path.display(), first = %entry.first_name, "known bytes under another name");
+        tracing::info!(
+            file_id = hash12(&entry.source_file_id),
+            file = %files::readable_path(&arrival.path),
+            first = %files::readable_text(&entry.first_name),
+            "known bytes under another name"
+        );
         Ok(Taken::Done(duplicate))
     }
 
@@ -246,4 +330,19 @@ impl Intake {
         let days = local.signed_duration_since(DateTime::UNIX_EPOCH.date_naive()).num_days();
         i32::try_from(days).unwrap_or(i32::MAX)
     }
+}
+
+/// All rows of a file, with those that were rejected.
+pub(crate) fn rows_of(parsed: &ParsedFile) -> i64 {
+    let rows = parsed.shots.len() + parsed.marks.len() + parsed.problems.len();
+    i64::try_from(rows).unwrap_or(i64::MAX)
+}
+
+fn unfinished(note: &str, is_rowless: bool) -> Taken {
+    let outlook = if is_rowless {
+        "It is taken as soon as its device writes one; delete it if its session is over"
+    } else {
+        "It is taken as it is once it has stood still for long, or at once with the command import"
+    };
+    Taken::Unfinished { note: format!("{note}; the device may still be writing. {outlook}") }
 }

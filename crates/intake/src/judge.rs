@@ -10,8 +10,8 @@ use crate::settings::{IntakeSettings, WatchedFolder};
 pub(crate) enum Judgement<'a> {
     /// It is taken.
     Accept { pack: &'a Pack, parsed: ParsedFile, scores: Vec<PackScore> },
-    /// The format's structural end is missing: the device may still be writing.
-    Unfinished { pack: &'a Pack },
+    /// The device may still be writing: the format's structural end is missing, or there is no row yet.
+    Unfinished { note: String, is_rowless: bool },
     /// It is refused whole.
     Refuse(Box<Refusal>),
 }
@@ -86,7 +86,8 @@ fn recognise_and_read<'a>(
     match packs.recognise(name, bytes) {
         Recognition::Match { pack, scores } => {
             if patient && !pack.structural_end(bytes) {
-                return Judgement::Unfinished { pack };
+                let note = format!("it has no end as the pack {} expects it", pack.name());
+                return Judgement::Unfinished { note, is_rowless: false };
             }
             judge_with(pack, name, bytes, scores, site)
         }
@@ -130,6 +131,11 @@ pub(crate) fn judge_with<'a>(
     site: &SiteContext,
 ) -> Judgement<'a> {
     let parsed = pack.parse(name, bytes, site);
+    // Devices open the file of a session with its header and write the first shot whenever it is struck.
+    if parsed.rows_seen == 0 && parsed.problems.is_empty() && parsed.shots.is_empty() && parsed.marks.is_empty() {
+        let note = format!("it is an export as the pack {} expects it, but has no rows yet", pack.name());
+        return Judgement::Unfinished { note, is_rowless: true };
+    }
     let Some((reason, hint)) = objection(pack, &parsed) else { return Judgement::Accept { pack, parsed, scores } };
     Judgement::Refuse(Box::new(Refusal {
         reason,
@@ -165,7 +171,7 @@ fn objection(pack: &Pack, parsed: &ParsedFile) -> Option<(String, String)> {
     if parsed.shots.is_empty() && parsed.marks.is_empty() {
         let reason = format!("not one of its {} rows could be taken", parsed.rows_seen);
         let hint = match parsed.problems.first() {
-            None => "the file has no rows and can be deleted here".to_owned(),
+            None => format!("export it again, or mend the pack, then {RETRY}"),
             Some(first) => format!("{}; mend the pack or export again, then {RETRY}", first.hint),
         };
         return Some((reason, hint));

@@ -186,13 +186,9 @@ fn foresee(
             scores: refusal.scores,
             problems: refusal.problems,
         }),
-        // Only a patient look asks for the end, and this one is not.
-        Judgement::Unfinished { pack } => Ok(Foreseen::Unreadable {
-            message: format!(
-                "it has no end as the pack {} expects it\nhint: wait until the device has written it",
-                pack.name()
-            ),
-        }),
+        Judgement::Unfinished { note, .. } => {
+            Ok(Foreseen::Unreadable { message: format!("{note}\nhint: wait until the device has written it") })
+        }
         Judgement::Accept { pack, parsed, scores } => {
             let names = names_in(&parsed, basis.roster);
             let origin = Origin {
@@ -235,6 +231,7 @@ fn amender_for(basis: &PreviewBasis<'_>, name: &str, source_file_id: &str) -> Re
     let rules = Basis {
         roster: std::sync::Arc::new(basis.roster.clone()),
         corrections: std::sync::Arc::new(basis.corrections.clone()),
+        ..Basis::default()
     };
     Amender::new(&rules, &basis.settings.site_id, |text| {
         let is_meant = text == name || (is_hash_prefix(text) && source_file_id.starts_with(&text.to_lowercase()));

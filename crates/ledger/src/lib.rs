@@ -17,6 +17,7 @@ mod lock;
 mod open;
 mod overview;
 mod people;
+mod quarantined;
 mod removals;
 mod restore;
 mod runs;

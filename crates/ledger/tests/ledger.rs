@@ -4,8 +4,7 @@ use std::path::Path;
 
 use ledger::{
     AmendedMonth, Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, PlayerText,
-    Quarantined, RunOutcome, RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged,
-    WatchedVolume,
+    Quarantined, RunOutcome, RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged, WatchedVolume,
 };
 
 fn open(folder: &Path) -> Ledger {

@@ -6,6 +6,7 @@ mod crash;
 mod daemon;
 mod faults;
 mod flow;
+mod growing;
 mod marks;
 mod people;
 mod preview;

@@ -4,6 +4,7 @@ mod again;
 mod amend;
 mod crash;
 mod daemon;
+mod faults;
 mod flow;
 mod growing;
 mod marks;

@@ -7,10 +7,14 @@ use chrono::{DateTime, Utc};
 use files::sha256_of_bytes;
 use ledger::{FileEntry, FileState, Quarantined};
 
-use crate::import::{Accepted, Taken};
+use crate::import::{Accepted, Taken, rows_of};
 use crate::judge::{Judgement, judge, judge_with, site_context};
 use crate::report::{FileOutcome, ScanReport};
+use crate::scan::Batch;
 use crate::{Intake, IntakeError};
+
+/// What the ledger remembers of a reprocess between its first file and its last.
+const UNDER_WAY: &str = "under way";
 
 impl Intake {
     /// Tries refused files again: all of them, or those whose hash starts with `prefix`.
@@ -18,11 +22,13 @@ impl Intake {
         let _turn = self.turn();
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
-        let mut taken = Vec::new();
+        let (mut taken, mut batch) = (Vec::new(), Batch::default());
         for entry in self.ledger.files_in_state(FileState::Quarantined)? {
             if entry.source_file_id.starts_with(prefix) {
                 let path = PathBuf::from(entry.quarantine_path.clone().unwrap_or_default());
-                taken.push((path, tell_file_errors(self.retry_entry(&entry, now))?));
+                taken.push((path, self.again(&entry, &mut report, || self.retry_entry(&entry, now))?));
+                batch.add(&taken[taken.len() - 1].1);
+                self.publish_if_full(&mut batch, now, &mut report)?;
             }
         }
         self.publish_and_archive(now, &mut report)?;
@@ -48,22 +54,52 @@ impl Intake {
         };
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
-        let mut stale = false;
-        let mut taken = Vec::new();
-        for entry in self.ledger.files_in_state(FileState::Archived)? {
+        // Files that were read anew took new numbers. If the rest of them never followed, their order is that of their arrival,
+        // and all of them are read once more: a later file must win over the rows of an earlier one again.
+        let note = format!("reprocess.{pack_name}");
+        let mut stale = self.ledger.remembered(&note)?.as_deref() == Some(UNDER_WAY);
+        let mut entries = self.ledger.files_in_state(FileState::Archived)?;
+        if stale {
+            entries.sort_by_key(|entry| (entry.claimed_at, entry.import_sequence));
+        }
+        let (mut taken, mut batch) = (Vec::new(), Batch::default());
+        for entry in entries {
             let imported_at = entry.staged_at.unwrap_or(entry.claimed_at);
             let too_early = since.is_some_and(|since| imported_at < since.timestamp_micros());
             if entry.format.as_deref() != Some(pack_name) || too_early {
                 continue;
             }
-            stale = stale || entry.format_version.as_deref() != Some(pack.version());
+            if !stale && entry.format_version.as_deref() != Some(pack.version()) {
+                self.ledger.remember(&note, UNDER_WAY)?;
+                stale = true;
+            }
             if stale {
                 let path = PathBuf::from(entry.archive_path.clone().unwrap_or_default());
-                taken.push((path, tell_file_errors(self.reprocess_entry(&entry, pack, now))?));
+                taken.push((path, self.again(&entry, &mut report, || self.reprocess_entry(&entry, pack, now))?));
+                batch.add(&taken[taken.len() - 1].1);
+                self.publish_if_full(&mut batch, now, &mut report)?;
             }
         }
         self.publish_and_archive(now, &mut report)?;
+        let is_cut_short = self.stop.is_stopping() || report.paused.is_some() || report.publication_failed.is_some();
+        if stale && !is_cut_short {
+            self.ledger.remember(&note, "done")?;
+        }
         self.outcomes(taken, &report)
+    }
+
+    /// One file again, unless there is no time or no room for it.
+    fn again(
+        &self,
+        entry: &FileEntry,
+        report: &mut ScanReport,
+        work: impl FnOnce() -> Result<Taken, IntakeError>,
+    ) -> Result<Taken, IntakeError> {
+        self.note_progress();
+        match self.hindrance(report, u64::try_from(entry.bytes).unwrap_or(0)) {
+            Some(hindrance) => Ok(Taken::Done(hindrance)),
+            None => self.tell_file_errors(work(), report),
+        }
     }
 
     pub(crate) fn retry_entry(&self, entry: &FileEntry, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
@@ -87,8 +123,9 @@ impl Intake {
                     replaces_rows: false,
                     since,
                 };
+                let rows = rows_of(&parsed);
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots })
+                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
             Judgement::Unfinished { note, .. } => Ok(Taken::Unfinished { note }),
             Judgement::Refuse(refusal) => {
@@ -140,8 +177,9 @@ impl Intake {
                     replaces_rows: true,
                     since,
                 };
+                let rows = rows_of(&parsed);
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots })
+                Ok(Taken::Staged { source_file_id: entry.source_file_id.clone(), shots, rows, note: None })
             }
             Judgement::Unfinished { note, .. } => {
                 let message = format!("{note}\nhint: its rows stay as they are; mend the pack and try again");
@@ -171,7 +209,7 @@ impl Intake {
         }
         Ok(Err(format!(
             "{} was changed since it was imported\nhint: put the original back; its SHA-256 is {}",
-            path.display(),
+            files::readable_path(path),
             entry.source_file_id
         )))
     }
@@ -186,14 +224,5 @@ impl Intake {
             outcomes.push((path, self.outcome_of(taken, report)?));
         }
         Ok(outcomes)
-    }
-}
-
-/// One file that cannot be read does not stop the others.
-fn tell_file_errors(result: Result<Taken, IntakeError>) -> Result<Taken, IntakeError> {
-    match result {
-        Err(IntakeError::Ledger(error)) => Err(error.into()),
-        Err(error) => Ok(Taken::Done(FileOutcome::Failed { message: error.to_string() })),
-        Ok(taken) => Ok(taken),
     }
 }

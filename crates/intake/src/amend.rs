@@ -58,6 +58,10 @@ impl Intake {
             CONCERNED.iter().flat_map(|dataset| manifest.of_dataset(dataset)).filter_map(|file| file.month).collect();
         let mut amended = 0;
         for month in months {
+            if self.stop.is_stopping() {
+                return Ok(()); // what is left stays due
+            }
+            self.note_progress();
             let state = state_of(&manifest, month, amender.fingerprint());
             let noted = known.remove(&state.month);
             if noted.as_ref() != Some(&state) {

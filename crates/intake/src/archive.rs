@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, Utc};
-use files::FileError;
+use files::{FileError, is_temporary_name};
 use ledger::{FileEntry, FileState};
 
 use crate::arrival::{Arrival, modified_micros};
@@ -18,13 +18,19 @@ impl Intake {
     pub(crate) fn archive_published(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
         let entries = self.ledger.files_in_state(FileState::Published)?;
         for (number, entry) in entries.iter().enumerate() {
+            if self.stop.is_stopping() {
+                return Ok(());
+            }
             match self.archive_one(entry, now) {
                 Ok(()) => report.archived += 1,
                 Err(IntakeError::Ledger(error)) => return Err(error.into()),
                 Err(error) => {
                     let message = error.to_string();
                     let path = entry.source_path.clone().unwrap_or_default();
-                    tracing::debug!(file = %path, error = %message, "a file cannot be archived yet");
+                    let file_id = hash12(&entry.source_file_id);
+                    let file = files::readable_text(&entry.first_name);
+                    tracing::debug!(file_id, file, error = %message, "a file cannot be archived yet");
+                    self.pause_if_full(report, &error);
                     if entry.reason.as_deref() != Some(&message) {
                         let id = &entry.source_file_id;
                         self.ledger.note_archive_trouble(id, &path, entry.keep_source, Some(&message))?;
@@ -49,6 +55,7 @@ impl Intake {
                         path: source.clone(),
                         bytes: stat.bytes,
                         modified: modified_micros(&stat),
+                        identity: stat.identity,
                         keep_source: entry.keep_source,
                         patient: false,
                         named: true,
@@ -58,7 +65,7 @@ impl Intake {
                         Err(IntakeError::File(error)) if error.kind() == ErrorKind::InvalidData => {
                             if self.files.stat(&target)?.is_none() {
                                 let reason = "its device overwrote it after it was read and before it was archived";
-                                tracing::warn!(file = %source.display(), "{reason}");
+                                tracing::warn!(file_id = hash12(id), file = %files::readable_path(&source), "{reason}");
                                 return Ok(self.ledger.mark_archive_lost(id, reason, at)?);
                             }
                         }
@@ -69,9 +76,6 @@ impl Intake {
                             }
                             arrival.remove(&self.files)?;
                             self.remove_if_empty(&source)?;
-                            if !entry.keep_source {
-                                self.watch_kept(id, &target, entry.bytes);
-                            }
                         }
                     }
                 }
@@ -85,7 +89,12 @@ impl Intake {
                 }
             }
         }
-        Ok(self.ledger.mark_archived(id, &text_of(&target), at)?)
+        self.ledger.mark_archived(id, &text_of(&target), at)?;
+        tracing::debug!(file_id = hash12(id), file = %files::readable_text(&entry.first_name), "archived");
+        if !entry.keep_source {
+            self.watch_kept(id, &target, entry.bytes);
+        }
+        Ok(())
     }
 
     /// `archive/<year>/<month>/<hash>-<name>`, by the time of staging: the same at every attempt.
@@ -120,8 +129,11 @@ impl Intake {
             self.place(&arrival.path, &first, id, arrival.keep_source)?;
             self.ledger.mark_archived(id, &text_of(&first), now.timestamp_micros())?;
         } else if !arrival.keep_source {
-            let second =
-                self.settings.archive_dir.join("duplicates").join(format!("{}-{}", hash12(id), arrival.name()));
+            let second = self.settings.archive_dir.join("duplicates").join(format!(
+                "{}-{}",
+                hash12(id),
+                fitting(&arrival.name())
+            ));
             self.place(&arrival.path, &second, id, false)?;
         }
         arrival.remove(&self.files)
@@ -158,7 +170,7 @@ impl Intake {
             if entry.path == *source {
                 continue;
             }
-            if entry.name == own_reason {
+            if entry.name == own_reason || is_temporary_name(&entry.name) {
                 self.files.remove(&entry.path)?;
                 continue;
             }
@@ -175,6 +187,7 @@ impl Intake {
         let Some(folder) = left.parent() else { return Ok(()) };
         if folder.parent() == Some(self.settings.quarantine_dir.as_path()) && self.files.list(folder)?.is_empty() {
             self.files.remove_dir_all(folder)?;
+            self.forget_quarantine_folders();
         }
         Ok(())
     }

@@ -1,9 +1,9 @@
 //! A file that is about to be taken.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::UNIX_EPOCH;
 
-use files::{EntryKind, FileStat, Files};
+use files::{EntryKind, FileIdentity, FileStat, Files};
 
 use crate::IntakeError;
 use crate::names::{name_of, text_of};
@@ -14,6 +14,8 @@ pub(crate) struct Arrival {
     pub(crate) path: PathBuf,
     pub(crate) bytes: u64,
     pub(crate) modified: Option<i64>,
+    /// Which file it was; nothing where the volume's numbers cannot be relied on.
+    pub(crate) identity: Option<FileIdentity>,
     /// True = the file belongs to somebody else: it is copied, never removed.
     pub(crate) keep_source: bool,
     /// True = the format's structural end must be there.
@@ -34,7 +36,9 @@ impl Arrival {
     /// Whether the file still looks as it did.
     pub(crate) fn is_unchanged(&self, files: &Files) -> Result<bool, IntakeError> {
         let Some(stat) = files.stat(&self.path)? else { return Ok(false) };
-        Ok(stat.kind == EntryKind::File && stat.bytes == self.bytes && modified_micros(&stat) == self.modified)
+        let is_same = self.identity.is_none() || stat.identity == self.identity;
+        let is_unchanged = stat.bytes == self.bytes && modified_micros(&stat) == self.modified;
+        Ok(stat.kind == EntryKind::File && is_same && is_unchanged)
     }
 
     /// Removes the source, unless it is not ours to remove or something else stands there by now.
@@ -53,11 +57,4 @@ pub(crate) fn modified_micros(stat: &FileStat) -> Option<i64> {
         Ok(after) => i64::try_from(after.as_micros()).ok(),
         Err(before) => i64::try_from(before.duration().as_micros()).ok().map(|micros| -micros),
     }
-}
-
-/// Whether a folder can be looked into. A symbolic link to a folder counts as the folder.
-pub(crate) fn is_reachable_folder(files: &Files, folder: &Path) -> Result<bool, IntakeError> {
-    // The dot makes the system follow a link, which a look at the bare path would not.
-    let stat = files.stat(&folder.join("."))?;
-    Ok(stat.is_some_and(|stat| stat.kind == EntryKind::Folder))
 }

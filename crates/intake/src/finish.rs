@@ -6,6 +6,7 @@ use chrono::{DateTime, Utc};
 use lake::{Provenance, PublishReport, Segment};
 use ledger::{FileEntry, FileState, PartitionGeneration};
 
+use crate::names::hash12;
 use crate::report::{ProgressStep, ScanReport};
 use crate::{Intake, IntakeError};
 
@@ -35,7 +36,8 @@ impl Intake {
         }
         for entry in &staged {
             if !segments.iter().any(|segment| is_of(segment, entry)) {
-                tracing::warn!(file = %entry.first_name, "its segment is gone from staging; the file is read again");
+                let (file_id, file) = (hash12(&entry.source_file_id), files::readable_text(&entry.first_name));
+                tracing::warn!(file_id, file, "its segment is gone from staging; the file is read again");
                 self.ledger.unstage(&entry.source_file_id)?;
                 // Back to a bare claim, if it was a new file: the scan finds it where it stands.
                 self.ledger.release_claim(&entry.source_file_id)?;
@@ -44,25 +46,48 @@ impl Intake {
         self.publish_and_archive(now, report)
     }
 
-    /// Publishes everything that is staged and archives everything that is published. What the lake or a disk refuses stands
-    /// in the report and is tried again.
+    /// Publishes everything that is staged, amends, and archives everything that is published. What the lake or a disk refuses
+    /// stands in the report and is tried again.
     pub(crate) fn publish_and_archive(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
-        if let Err(error) = self.publish_staged(now, report) {
-            if matches!(error, IntakeError::Ledger(_)) {
-                return Err(error);
-            }
-            let message = error.to_string();
-            tracing::debug!(error = %message, "staged rows cannot be published yet");
-            report.note_trouble(&self.settings.lake_dir, message);
-        } else if let Err(error) = self.amend_published(now, report) {
-            if matches!(error, IntakeError::Ledger(_)) {
-                return Err(error);
-            }
-            let message = error.to_string();
-            tracing::debug!(error = %message, "published rows cannot be amended yet");
-            report.note_trouble(&self.settings.lake_dir, message);
+        if self.publish_or_tell(now, report)?
+            && let Err(error) = self.amend_published(now, report)
+        {
+            self.tell_trouble_of_lake(error, "published rows cannot be amended yet", report)?;
         }
         self.archive_published(now, report)
+    }
+
+    /// Whether everything that was staged is published.
+    pub(crate) fn publish_or_tell(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<bool, IntakeError> {
+        if self.stop.is_stopping() || report.paused.is_some() {
+            return Ok(false);
+        }
+        if let Some(why) = self.shortage(0) {
+            self.pause(report, why);
+            return Ok(false);
+        }
+        match self.publish_staged(now, report) {
+            Ok(()) => {
+                report.publication_failed = None;
+                Ok(true)
+            }
+            Err(error) => {
+                report.publication_failed = Some(format!("rows of other files cannot be published yet: {error}"));
+                self.tell_trouble_of_lake(error, "staged rows cannot be published yet", report)?;
+                Ok(false)
+            }
+        }
+    }
+
+    fn tell_trouble_of_lake(&self, error: IntakeError, what: &str, report: &mut ScanReport) -> Result<(), IntakeError> {
+        if matches!(error, IntakeError::Ledger(_)) {
+            return Err(error);
+        }
+        self.pause_if_full(report, &error);
+        let message = error.to_string();
+        tracing::debug!(error = %message, "{what}");
+        report.note_trouble(&self.settings.lake_dir, message);
+        Ok(())
     }
 
     fn publish_staged(&self, now: DateTime<Utc>, report: &mut ScanReport) -> Result<(), IntakeError> {
@@ -100,6 +125,11 @@ impl Intake {
         report.rejected += rejected;
         report.generation = Some(published.generation);
         self.note_vitals(|vitals| vitals.last_publication = Some(now.timestamp_micros()));
+        for segment in &segments {
+            let (header, file_id) = (&segment.header, hash12(&segment.header.source_file_id));
+            let file = files::readable_text(&header.file_name);
+            tracing::debug!(file_id, file, generation = published.generation, "its rows are published");
+        }
         tracing::info!(files = segments.len(), shots, generation = published.generation, "published");
         self.tell(ProgressStep::Publishing, segments.len(), segments.len(), shots);
         for segment in &segments {

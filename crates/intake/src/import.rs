@@ -11,7 +11,7 @@ use shot::{ImportRow, RejectRow};
 
 use crate::arrival::Arrival;
 use crate::judge::{Judgement, Refusal, judge, site_context};
-use crate::names::text_of;
+use crate::names::{hash12, text_of};
 use crate::report::FileOutcome;
 use crate::rows::{Origin, mark_rows, shot_rows};
 use crate::unknown_names::texts_of;
@@ -19,8 +19,8 @@ use crate::{Intake, IntakeError};
 
 /// How far taking a file came.
 pub(crate) enum Taken {
-    /// Its rows, `shots` of them shots, are durable in staging.
-    Staged { source_file_id: String, shots: i64 },
+    /// Its rows are durable in staging: `shots` of them shots, `rows` in all with what was rejected.
+    Staged { source_file_id: String, shots: i64, rows: i64, note: Option<String> },
     /// Nothing more is to be done, or it is tried again by the next scan.
     Done(FileOutcome),
     /// The format's structural end is missing.
@@ -67,7 +67,7 @@ impl Intake {
                 FileState::Claimed => {}
             },
             None if bytes.is_empty() => {
-                let note = format!("{} is empty", arrival.path.display());
+                let note = format!("{} is empty", files::readable_path(&arrival.path));
                 return Ok(Taken::Done(FileOutcome::Waiting { note }));
             }
             None => {}
@@ -98,8 +98,9 @@ impl Intake {
                     replaces_rows: false,
                     since,
                 };
+                let (rows, note) = (rows_of(&parsed), self.note_of_place(arrival, &parsed));
                 let shots = self.stage(&accepted, parsed, now)?;
-                Ok(Taken::Staged { source_file_id, shots })
+                Ok(Taken::Staged { source_file_id, shots, rows, note })
             }
         }
     }
@@ -117,6 +118,23 @@ impl Intake {
             Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
             _ => self.join_quarantine(arrival, entry, now),
         }
+    }
+
+    /// What a file loses that does not lie in an import folder: nobody tells in which bay it was recorded.
+    fn note_of_place(&self, arrival: &Arrival, parsed: &ParsedFile) -> Option<String> {
+        if self.settings.folder_of(&arrival.path).is_some() {
+            return None;
+        }
+        let no_bay = parsed.shots.iter().filter(|shot| shot.bay.is_none()).count()
+            + parsed.marks.iter().filter(|mark| mark.bay.is_none()).count();
+        let no_environment = parsed.shots.iter().filter(|shot| shot.environment.is_none()).count();
+        if no_bay + no_environment == 0 {
+            return None;
+        }
+        Some(format!(
+            "it lies in no import folder, so that the bay of {no_bay} rows and the environment (indoor, outdoor) of \
+             {no_environment} stay unknown\nhint: a file that is put into its bay's import folder takes both from there"
+        ))
     }
 
     fn refuse_unread(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
@@ -229,7 +247,15 @@ impl Intake {
             at: imported_at,
         })?;
         let shots = rows_accepted - marks_accepted;
-        tracing::info!(file = accepted.name, shots, marks = marks_accepted, rejected = rows_rejected, "staged a file");
+        tracing::info!(
+            file_id = hash12(accepted.source_file_id),
+            file = %files::readable_text(accepted.name),
+            format = accepted.pack.name(),
+            shots,
+            marks = marks_accepted,
+            rejected = rows_rejected,
+            "staged a file"
+        );
         Ok(shots)
     }
 
@@ -247,7 +273,12 @@ impl Intake {
         }
         self.ledger.add_alias(&entry.source_file_id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
         self.archive_duplicate(arrival, entry, now)?;
-        tracing::info!(file = %arrival.path.display(), first = %entry.first_name, "known bytes under another name");
+        tracing::info!(
+            file_id = hash12(&entry.source_file_id),
+            file = %files::readable_path(&arrival.path),
+            first = %files::readable_text(&entry.first_name),
+            "known bytes under another name"
+        );
         Ok(Taken::Done(duplicate))
     }
 
@@ -266,4 +297,10 @@ fn unfinished(note: &str, is_rowless: bool) -> Taken {
         "It is taken as it is once it has stood still for long, or at once with the command import"
     };
     Taken::Unfinished { note: format!("{note}; the device may still be writing. {outlook}") }
+}
+
+/// All rows of a file, with those that were rejected.
+pub(crate) fn rows_of(parsed: &ParsedFile) -> i64 {
+    let rows = parsed.shots.len() + parsed.marks.len() + parsed.problems.len();
+    i64::try_from(rows).unwrap_or(i64::MAX)
 }

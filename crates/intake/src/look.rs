@@ -1,198 +1,187 @@
 //! One look at the import folders: by stat only, so that it costs the same however large the files are.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-/// After so many quiet periods a file is taken even where its format's usual end is missing.
-const PATIENCE: i64 = 20;
-
-use chrono::{DateTime, Utc};
 use files::{Entry, EntryKind, FileStat};
-use ledger::{Sighting, SightingState};
+use ledger::SightingState;
 
-use crate::arrival::{Arrival, is_reachable_folder, modified_micros};
+use crate::arrival::{Arrival, modified_micros};
+use crate::looks::{Looks, Seen};
 use crate::names::{fits, is_temporary, text_of};
 use crate::report::ScanReport;
 use crate::settings::WatchedFolder;
-use crate::{Intake, IntakeError};
+use crate::shares::Standing;
+use crate::{Intake, IntakeError, Moment};
 
-/// Subfolders are followed this deep; a loop of links ends here.
+/// After so many quiet periods a file is taken even where its format's usual end is missing, or where its writer was never
+/// heard to close it.
+const PATIENCE: i64 = 20;
+
+/// Subfolders are followed this deep.
 const DEEPEST: usize = 8;
 
-/// What the last looks found, by path, and which of it is whole but for the format's end.
-#[derive(Debug, Default)]
-pub(crate) struct Looks {
-    pub(crate) sightings: HashMap<String, Sighting>,
-    /// Files that were read at this size and time and had no structural end: reading them again would change nothing.
-    pub(crate) unfinished: HashMap<String, String>,
-    /// What the ledger holds, so that an unchanged look writes nothing.
-    pub(crate) noted: Vec<Sighting>,
-}
-
-impl Looks {
-    /// Why a file is not taken yet.
-    pub(crate) fn explain(&mut self, path: &Path, state: SightingState, note: String) {
-        if let Some(sighting) = self.sightings.get_mut(&text_of(path)) {
-            // Whoever waits too long does so for whatever reason.
-            if state != SightingState::Settling || sighting.state != SightingState::Waiting {
-                sighting.state = state;
-            }
-            sighting.note = note;
-        }
-    }
-
-    /// The file has left the import folder.
-    pub(crate) fn forget(&mut self, path: &Path) {
-        let path = text_of(path);
-        self.sightings.remove(&path);
-        self.unfinished.remove(&path);
-    }
-}
+/// So many files are looked at between two signs of life.
+const SIGN_OF_LIFE: usize = 1_000;
 
 impl Intake {
-    /// Looks at every import folder. Answers the files that have settled.
-    pub(crate) fn look(&self, looks: &mut Looks, now: DateTime<Utc>, report: &mut ScanReport) -> Vec<Arrival> {
-        let mut round = Round {
-            intake: self,
-            before: std::mem::take(&mut looks.sightings),
-            looks,
-            report,
-            now: now.timestamp_micros(),
-            settled: Vec::new(),
-        };
-        for folder in &self.settings.folders {
-            round.look_into(folder, &folder.path, 0);
+    /// Looks at every import folder whose turn it is. Answers the files that have settled, in the order in which they were
+    /// written last.
+    pub(crate) fn look(
+        &self,
+        looks: &mut Looks,
+        now: Moment,
+        report: &mut ScanReport,
+    ) -> Result<Vec<Arrival>, IntakeError> {
+        looks.keep_time(now);
+        let before = std::mem::take(&mut looks.seen);
+        let mut round =
+            Round { intake: self, before, looks, report, now, unstable: false, looked_at: 0, settled: Vec::new() };
+        let result = round.look_at_all();
+        let Round { before, mut settled, .. } = round;
+        if result.is_err() || self.stop.is_stopping() {
+            // What was not looked at any more stays as it was.
+            looks.seen.extend(before);
+            settled.clear();
         }
-        let mut settled = round.settled;
-        let sightings = &looks.sightings;
-        looks.unfinished.retain(|path, _| sightings.contains_key(path));
+        let seen = &looks.seen;
+        looks.unfinished.retain(|path, _| seen.contains_key(path));
+        self.open_files.keep_only(|path| seen.contains_key(path));
+        self.note_folders(looks);
         settled.sort_by(|one, other| (one.modified, &one.path).cmp(&(other.modified, &other.path)));
-        settled
-    }
-
-    /// Writes what the look found into the ledger, if anything but the time of the look has changed.
-    pub(crate) fn note_sightings(&self, looks: &mut Looks, report: &mut ScanReport) -> Result<(), IntakeError> {
-        let mut present: Vec<Sighting> = looks.sightings.values().cloned().collect();
-        present.sort_by(|one, other| one.path.cmp(&other.path));
-        for sighting in &present {
-            match sighting.state {
-                SightingState::Settling => report.settling += 1,
-                SightingState::Waiting => report.waiting += 1,
-                SightingState::Retrying => {}
-            }
-        }
-        let same = |one: &Sighting, other: &Sighting| Sighting { last_seen: other.last_seen, ..one.clone() } == *other;
-        let changed = present.len() != looks.noted.len() || present.iter().zip(&looks.noted).any(|(a, b)| !same(a, b));
-        if changed {
-            let gone: Vec<String> = looks
-                .noted
-                .iter()
-                .filter(|noted| !looks.sightings.contains_key(&noted.path))
-                .map(|noted| noted.path.clone())
-                .collect();
-            self.ledger.update_sightings(&present, &gone)?;
-            looks.noted = present;
-        }
-        Ok(())
+        result.map(|()| settled)
     }
 }
 
 /// One look in progress.
 struct Round<'a> {
     intake: &'a Intake,
-    /// Sightings of the last look that this one has not come upon yet.
-    before: HashMap<String, Sighting>,
+    /// What the last look saw and this one has not come upon yet.
+    before: HashMap<String, Seen>,
     looks: &'a mut Looks,
     report: &'a mut ScanReport,
-    now: i64,
+    now: Moment,
+    /// The numbers of files on the volume at hand mean nothing.
+    unstable: bool,
+    looked_at: usize,
     settled: Vec<Arrival>,
 }
 
 impl Round<'_> {
+    fn look_at_all(&mut self) -> Result<(), IntakeError> {
+        let intake = self.intake;
+        for watched in &intake.settings.folders {
+            if intake.stop.is_stopping() {
+                return Ok(());
+            }
+            intake.note_progress();
+            let folder = &watched.path;
+            match intake.standing_of(watched, self.looks, self.now)? {
+                Standing::NotDue => self.keep_what_was_seen_in(folder, None),
+                Standing::Away(error) => {
+                    self.note_unreadable(folder, &error, true);
+                    intake.note_looked_at(watched, self.looks, self.now, true);
+                }
+                Standing::Here { is_polled } => {
+                    self.unstable = is_polled;
+                    self.look_into(watched, folder, 0);
+                    let is_restless = self.looks.seen.keys().any(|path| Path::new(path).starts_with(folder));
+                    intake.note_looked_at(watched, self.looks, self.now, is_restless);
+                }
+            }
+        }
+        Ok(())
+    }
+
     fn look_into(&mut self, watched: &WatchedFolder, folder: &Path, depth: usize) {
-        let entries = match self.entries(folder) {
+        let entries = match self.intake.entries_of(folder) {
             Ok(entries) => entries,
-            Err(error) => return self.note_unreadable(folder, &error),
+            Err(error) => return self.note_unreadable(folder, &error, true),
         };
         for entry in entries {
             if is_temporary(&entry.name) || watched.ignore.iter().any(|pattern| fits(pattern, &entry.name)) {
                 continue;
             }
-            match entry.kind {
-                EntryKind::Folder if depth < DEEPEST => self.look_into(watched, &entry.path, depth + 1),
-                EntryKind::File => match self.intake.files.stat(&entry.path) {
-                    Ok(Some(stat)) => self.sight(entry.path, &stat),
-                    // It vanished between listing and looking: it is no file any more.
-                    Ok(None) => {}
-                    Err(error) => self.note_unreadable(&entry.path, &error.into()),
-                },
-                EntryKind::Folder | EntryKind::Link | EntryKind::Other => {}
+            self.looked_at += 1;
+            if self.looked_at.is_multiple_of(SIGN_OF_LIFE) {
+                self.intake.note_progress();
             }
+            if self.intake.stop.is_stopping() {
+                return;
+            }
+            self.look_at(watched, entry, depth);
         }
     }
 
-    fn entries(&self, folder: &Path) -> Result<Vec<Entry>, IntakeError> {
-        let files = &self.intake.files;
-        if !is_reachable_folder(files, folder)? {
-            return Err(IntakeError::Settings {
-                problem: format!("the import folder {} does not exist", folder.display()),
-                hint: "create it, or mount the share; files in it are imported as soon as it is back".into(),
-            });
+    fn look_at(&mut self, watched: &WatchedFolder, entry: Entry, depth: usize) {
+        match entry.kind {
+            EntryKind::Folder if depth < DEEPEST => self.look_into(watched, &entry.path, depth + 1),
+            EntryKind::Folder => {
+                self.sight_oddity(&entry.path, "folders are followed 8 deep; move its files further up")
+            }
+            EntryKind::Link => {
+                self.sight_oddity(
+                    &entry.path,
+                    "it is a symbolic link, which is not followed; put the file itself here",
+                );
+            }
+            EntryKind::Other => self.sight_oddity(&entry.path, "it is a pipe or device and no file; remove it"),
+            EntryKind::File => match self.intake.files.stat(&entry.path) {
+                Ok(Some(stat)) if stat.kind == EntryKind::File => self.sight(entry.path, &stat),
+                // It vanished or was replaced between listing and looking; the next look sees what is there then.
+                Ok(_) => {}
+                Err(error) => self.note_unreadable(&entry.path, &error.into(), false),
+            },
         }
-        Ok(files.list(folder)?)
     }
 
     /// Compares a file with the last look.
     fn sight(&mut self, path: PathBuf, stat: &FileStat) {
-        let (now, settings) = (self.now, &self.intake.settings);
+        let now = self.now.steady;
         let key = text_of(&path);
+        let quiet_period = micros(self.intake.settings.quiet_period);
         let bytes = i64::try_from(stat.bytes).unwrap_or(i64::MAX);
         let modified = modified_micros(stat);
+        // Some servers and programs number files anew at every look.
+        let identity = if self.unstable { None } else { stat.identity };
         let earlier = self.before.remove(&key);
-        let (first_seen, unchanged_since) = match &earlier {
-            Some(earlier) if earlier.bytes == bytes && earlier.modified == modified => {
-                // A clock that was set back must not keep a file waiting for hours.
-                (earlier.first_seen.min(now), Some(earlier.stable_since.min(now)))
+        let (mut first_seen, mut unchanged_since) = (now, None);
+        if let Some(earlier) = &earlier {
+            let is_replaced = matches!((earlier.identity, identity), (Some(one), Some(other)) if one != other);
+            if !is_replaced {
+                first_seen = earlier.first_seen;
+                let is_same = earlier.bytes == bytes && earlier.modified == modified;
+                unchanged_since = is_same.then_some(earlier.stable_since);
             }
-            Some(earlier) => (earlier.first_seen.min(now), None),
-            None => (now, None),
-        };
+        }
         if unchanged_since.is_none() {
             self.looks.unfinished.remove(&key);
         }
-        let quiet = unchanged_since.is_some_and(|since| now - since >= micros(settings.quiet_period));
+        let unchanged_for = unchanged_since.map_or(0, |since| now - since);
         // Some devices end a file without its usual end. One that has stood still this long is taken as it is; should it grow
         // after all, it is imported again and its rows merge.
-        let patience = micros(settings.quiet_period) * PATIENCE;
-        let patience_is_over = unchanged_since.is_some_and(|since| now - since >= patience);
-        let obstacle = if path.to_str().is_none() {
-            Some("its name is no Unicode text; rename it".to_owned())
-        } else if stat.bytes == 0 {
-            Some("it is empty".to_owned())
-        } else if patience_is_over {
-            None
-        } else {
-            self.looks.unfinished.get(&key).cloned()
+        let patience_is_over = unchanged_since.is_some() && unchanged_for >= quiet_period.saturating_mul(PATIENCE);
+        let is_quiet = unchanged_since.is_some() && unchanged_for >= quiet_period && self.is_old_enough(modified);
+        let obstacle = self.obstacle(&path, &key, stat, patience_is_over, is_quiet);
+        let is_whole = is_quiet && obstacle.is_none();
+        let waits_too_long = now - first_seen >= micros(self.intake.settings.waiting_too_long);
+        let note = match obstacle {
+            Some(obstacle) => obstacle,
+            None if is_whole => Cow::Borrowed("it is whole and about to be taken"),
+            None if earlier.is_some() && unchanged_since.is_none() => Cow::Borrowed("it is still being written to"),
+            None => Cow::Borrowed("it may still be written to"),
         };
-        let waits_too_long = now - first_seen >= micros(settings.waiting_too_long);
-        self.looks.sightings.insert(
-            key.clone(),
-            Sighting {
-                path: key,
-                bytes,
-                modified,
-                first_seen,
-                stable_since: unchanged_since.unwrap_or(now),
-                last_seen: now,
-                state: if waits_too_long { SightingState::Waiting } else { SightingState::Settling },
-                note: obstacle.clone().unwrap_or_else(|| "it may still be written to".to_owned()),
-            },
-        );
-        if quiet && obstacle.is_none() {
+        let state = if waits_too_long { SightingState::Waiting } else { SightingState::Settling };
+        let stable_since = unchanged_since.unwrap_or(now);
+        self.looks.seen.insert(key, Seen { bytes, modified, identity, first_seen, stable_since, state, note });
+        if is_whole {
             self.settled.push(Arrival {
                 path,
                 bytes: stat.bytes,
                 modified,
+                identity,
                 keep_source: false,
                 patient: !patience_is_over,
                 named: false,
@@ -200,36 +189,90 @@ impl Round<'_> {
         }
     }
 
-    /// A folder that cannot be read is never an empty one: what was seen in it stays seen.
-    fn note_unreadable(&mut self, path: &Path, error: &IntakeError) {
-        let key = text_of(path);
-        let first_seen = self.before.remove(&key).map_or(self.now, |earlier| earlier.first_seen);
-        let within: Vec<String> =
-            self.before.keys().filter(|inner| Path::new(inner).starts_with(path)).cloned().collect();
-        for inner in within {
-            if let Some(sighting) = self.before.remove(&inner) {
-                let note = "its folder cannot be read at the moment".to_owned();
-                let sighting = Sighting { state: SightingState::Retrying, note, ..sighting };
-                self.looks.sightings.insert(inner, sighting);
+    /// Whether the file's own time is further back than the quiet period. A time that lies ahead says nothing: the clock of
+    /// its writer differs from ours.
+    fn is_old_enough(&self, modified: Option<i64>) -> bool {
+        let Some(modified) = modified else { return true };
+        let age = self.now.wall.timestamp_micros() - modified;
+        age < 0 || age >= micros(self.intake.settings.quiet_period)
+    }
+
+    /// Why a file cannot be taken, however long it has stood still.
+    fn obstacle(
+        &self,
+        path: &Path,
+        key: &str,
+        stat: &FileStat,
+        patience_is_over: bool,
+        is_quiet: bool,
+    ) -> Option<Cow<'static, str>> {
+        if path.to_str().is_none() {
+            return Some(Cow::Borrowed("its name is no Unicode text; rename it"));
+        }
+        if stat.bytes == 0 {
+            return Some(Cow::Borrowed("it is empty"));
+        }
+        if !patience_is_over {
+            if self.intake.open_files.is_open(key) {
+                return Some(Cow::Borrowed("the program that writes it has it open"));
+            }
+            if let Some(note) = self.looks.unfinished.get(key) {
+                return Some(Cow::Owned(note.clone()));
             }
         }
+        // A file that cannot be opened is told about when it is read.
+        if is_quiet && self.intake.files.is_locked(path).unwrap_or(false) {
+            return Some(Cow::Borrowed("the program that writes it has locked it"));
+        }
+        None
+    }
+
+    /// Something that will never be taken as it is, and that nobody should have to search for.
+    fn sight_oddity(&mut self, path: &Path, note: &'static str) {
+        let key = text_of(path);
+        let first_seen = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first_seen);
+        let waits_too_long = self.now.steady - first_seen >= micros(self.intake.settings.waiting_too_long);
+        let state = if waits_too_long { SightingState::Waiting } else { SightingState::Settling };
+        self.insert_pathless(key, first_seen, state, Cow::Borrowed(note));
+    }
+
+    /// What cannot be read is never taken for empty or gone: what was seen there stays seen.
+    fn note_unreadable(&mut self, path: &Path, error: &IntakeError, is_folder: bool) {
+        if is_folder {
+            self.keep_what_was_seen_in(path, Some("its folder cannot be read at the moment"));
+        }
+        let key = text_of(path);
+        let first_seen = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first_seen);
         let note = error.to_string();
-        tracing::debug!(path = %path.display(), error = %note, "cannot look there now; what was seen there stays noted");
+        tracing::debug!(path = %files::readable_path(path), error = %note, "cannot look there now; what was seen there stays noted");
         self.report.note_trouble(path, note.clone());
-        let sighting = Sighting {
-            path: key.clone(),
-            bytes: 0,
-            modified: None,
-            first_seen,
-            stable_since: first_seen,
-            last_seen: self.now,
-            state: SightingState::Retrying,
-            note,
-        };
-        self.looks.sightings.insert(key, sighting);
+        self.insert_pathless(key, first_seen, SightingState::Retrying, Cow::Owned(note));
+    }
+
+    /// Takes over what the last look saw below a folder; with a reason where it cannot be read.
+    fn keep_what_was_seen_in(&mut self, folder: &Path, unreadable: Option<&'static str>) {
+        let own = text_of(folder);
+        let inside = self.before.extract_if(|path, _| Path::new(path).starts_with(folder) && *path != own);
+        for (path, mut seen) in inside {
+            if let Some(note) = unreadable {
+                seen.state = SightingState::Retrying;
+                seen.note = Cow::Borrowed(note);
+            }
+            self.looks.seen.insert(path, seen);
+        }
+        if unreadable.is_none()
+            && let Some(seen) = self.before.remove(&own)
+        {
+            self.looks.seen.insert(own, seen);
+        }
+    }
+
+    fn insert_pathless(&mut self, key: String, first_seen: i64, state: SightingState, note: Cow<'static, str>) {
+        let seen = Seen { bytes: 0, modified: None, identity: None, first_seen, stable_since: first_seen, state, note };
+        self.looks.seen.insert(key, seen);
     }
 }
 
-fn micros(duration: std::time::Duration) -> i64 {
+fn micros(duration: Duration) -> i64 {
     i64::try_from(duration.as_micros()).unwrap_or(i64::MAX)
 }

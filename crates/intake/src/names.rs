@@ -56,8 +56,10 @@ const LONGEST_NAME: usize = 180;
 
 /// A name short enough for our folders; a longer one loses its middle, so that its beginning and its ending stay readable.
 pub(crate) fn fitting(name: &str) -> String {
+    // A line end in a name is legal and breaks every listing.
+    let name: String = name.chars().map(|letter| if letter.is_control() { '_' } else { letter }).collect();
     if name.len() <= LONGEST_NAME {
-        return name.to_owned();
+        return name;
     }
     let (begin, end) = (name.floor_char_boundary(LONGEST_NAME - 60), name.ceil_char_boundary(name.len() - 50));
     format!("{}...{}", &name[..begin], &name[end..])
@@ -68,9 +70,9 @@ pub(crate) fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
 }
 
-/// A path as the ledger holds it.
+/// A path as the ledger holds it. Names that are no Unicode text keep apart.
 pub(crate) fn text_of(path: &Path) -> String {
-    path.to_string_lossy().into_owned()
+    path.to_str().map_or_else(|| files::readable_path(path), str::to_owned)
 }
 
 #[cfg(test)]
@@ -103,5 +105,6 @@ mod tests {
         let short = fitting(&long);
         assert!(short.len() <= LONGEST_NAME && short.ends_with("ö.csv") && short.contains("..."), "{short}");
         assert_eq!(fitting("a.csv"), "a.csv");
+        assert_eq!(fitting("a\nb.csv"), "a_b.csv");
     }
 }

@@ -1,6 +1,8 @@
 //! Refused files: kept whole, with the reason beside them.
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
+use std::sync::PoisonError;
 
 use chrono::{DateTime, Utc};
 use files::EntryKind;
@@ -19,6 +21,13 @@ pub(crate) const REASON_SUFFIX: &str = ".reason.json";
 
 /// Problems told in the reason; more of them tell a person nothing new.
 const MOST_PROBLEMS_TOLD: usize = 200;
+
+/// Further names told in the reason; the ledger has them all.
+const MOST_NAMES_TOLD: usize = 100;
+/// The key of the reason under which they stand.
+const FURTHER_NAMES: &str = "also_arrived_as";
+/// More than any reason of ours has.
+const LARGEST_REASON: u64 = 16 << 20;
 
 /// Where the reason of a refused file stands.
 pub(crate) fn reason_path(kept: &Path) -> PathBuf {
@@ -56,7 +65,12 @@ impl Intake {
         if !arrival.keep_source {
             self.watch_kept(source_file_id, &path, refused.bytes);
         }
-        tracing::warn!(file = %arrival.path.display(), reason = %refusal.reason, "a file went to quarantine");
+        tracing::warn!(
+            file_id = hash12(source_file_id),
+            file = %files::readable_path(&arrival.path),
+            reason = %refusal.reason,
+            "a file went to quarantine"
+        );
         Ok(Taken::Done(FileOutcome::Quarantined {
             source_file_id: source_file_id.to_owned(),
             reason: refusal.reason.clone(),
@@ -82,12 +96,48 @@ impl Intake {
             self.watch_kept(id, &path, entry.bytes);
         }
         self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
+        self.tell_further_names(entry)?;
         arrival.remove(&self.files)?;
+        tracing::warn!(
+            file_id = hash12(id),
+            file = %files::readable_path(&arrival.path),
+            first = %files::readable_text(&entry.first_name),
+            reason = entry.reason.as_deref(),
+            "the same bytes are in quarantine already; the file joins them"
+        );
         Ok(Taken::Done(FileOutcome::Quarantined {
             source_file_id: id.to_owned(),
             reason: entry.reason.clone().unwrap_or_default(),
             path,
         }))
+    }
+
+    /// Writes into the reason beside a refused file under which other names its bytes arrived. A reason that is gone or that
+    /// somebody edited is left alone: the ledger knows the names as well.
+    fn tell_further_names(&self, entry: &FileEntry) -> Result<(), IntakeError> {
+        let Some(path) = &entry.quarantine_path else { return Ok(()) };
+        let beside = reason_path(Path::new(path));
+        if self.files.stat(&beside)?.is_none() {
+            return Ok(());
+        }
+        let bytes = self.files.read(&beside, LARGEST_REASON)?;
+        let Ok(mut reason) = serde_json::from_slice::<serde_json::Value>(&bytes) else { return Ok(()) };
+        let Some(keys) = reason.as_object_mut() else { return Ok(()) };
+        keys.insert(FURTHER_NAMES.to_owned(), self.further_names(&entry.source_file_id)?);
+        self.files.write_durable(&beside, format!("{reason:#}\n").as_bytes())?;
+        Ok(())
+    }
+
+    /// The names under which a file's bytes arrived after the first, the latest of them.
+    fn further_names(&self, source_file_id: &str) -> Result<serde_json::Value, IntakeError> {
+        let names = self.ledger.names_of(source_file_id)?;
+        let further = names.iter().skip(1);
+        let told = further.rev().take(MOST_NAMES_TOLD).map(|name| {
+            let seen_at = DateTime::from_timestamp_micros(name.seen_at).unwrap_or_default();
+            let seen_at = seen_at.to_rfc3339_opts(chrono::SecondsFormat::Secs, true);
+            json!({ "name": name.name, "folder": name.folder, "seen_at": seen_at })
+        });
+        Ok(told.collect())
     }
 
     /// Writes the reason beside a refused file.
@@ -134,6 +184,7 @@ impl Intake {
             "scores": scores,
             "changes": refusal.drift.as_ref().map_or(&[][..], |drift| &drift.changes),
             "edits": refusal.drift.as_ref().map_or(&[][..], |drift| &drift.edits),
+            FURTHER_NAMES: self.further_names(&refused.source_file_id)?,
             "rows_seen": refusal.rows_seen,
             "rows_that_could_be_taken": refusal.rows_accepted,
             "problems_total": refusal.problems.len(),
@@ -145,13 +196,28 @@ impl Intake {
 
     /// `quarantine/<date>-<hash>`; the folder of an earlier, interrupted attempt where there is one.
     fn quarantine_folder(&self, source_file_id: &str, now: DateTime<Utc>) -> Result<PathBuf, IntakeError> {
-        let ending = format!("-{}", hash12(source_file_id));
-        for entry in self.files.list(&self.settings.quarantine_dir)? {
-            if entry.kind == EntryKind::Folder && entry.name.ends_with(&ending) {
-                return Ok(entry.path);
+        let ending = hash12(source_file_id).to_owned();
+        let mut known = self.quarantine_folders.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = match &mut *known {
+            Some(known) => known,
+            // Listed once: a flood of refused files must not list them all again and again.
+            unread => {
+                let mut folders = HashMap::new();
+                for entry in self.files.list(&self.settings.quarantine_dir)? {
+                    if let (EntryKind::Folder, Some((_, ending))) = (entry.kind, entry.name.rsplit_once('-')) {
+                        folders.insert(ending.to_owned(), entry.path);
+                    }
+                }
+                unread.insert(folders)
             }
-        }
+        };
         let date = now.with_timezone(&self.settings.zone).format("%Y-%m-%d");
-        Ok(self.settings.quarantine_dir.join(format!("{date}{ending}")))
+        let new = || self.settings.quarantine_dir.join(format!("{date}-{}", hash12(source_file_id)));
+        Ok(known.entry(ending).or_insert_with(new).clone())
+    }
+
+    /// The folders changed; they are listed again when the next file is refused.
+    pub(crate) fn forget_quarantine_folders(&self) {
+        *self.quarantine_folders.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }
 }

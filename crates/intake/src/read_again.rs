@@ -10,7 +10,7 @@ use lake::PartitionName;
 use ledger::{FileEntry, FileState};
 use shot::Month;
 
-use crate::import::{Accepted, Taken};
+use crate::import::{Accepted, Taken, rows_of};
 use crate::imports_told::imports_told;
 use crate::judge::{Judgement, judge, judge_with, site_context};
 use crate::names::hash12;
@@ -152,8 +152,9 @@ impl Intake {
             since,
         };
         let imported_at = DateTime::from_timestamp_micros(entry.staged_at.unwrap_or(entry.claimed_at));
+        let rows = rows_of(&parsed);
         let shots = self.stage(&accepted, parsed, imported_at.unwrap_or_default())?;
-        Ok(Taken::Staged { source_file_id: id.clone(), shots })
+        Ok(Taken::Staged { source_file_id: id.clone(), shots, rows, note: None })
     }
 
     /// The bytes of an archived file, from where the ledger has it or from a copy that arrived under another name.

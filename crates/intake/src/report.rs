@@ -45,6 +45,8 @@ pub enum FileOutcome {
         marks: i64,
         /// Rows refused.
         rejected: i64,
+        /// What a person should know about it, with a hint; nothing mostly.
+        note: Option<String>,
     },
     /// The same bytes were imported before.
     Duplicate {
@@ -108,6 +110,12 @@ pub struct ScanReport {
     pub generation: Option<i64>,
     /// What failed and will be tried again.
     pub troubles: Vec<Trouble>,
+    /// Why intake took no files, or no more, with a hint.
+    pub paused: Option<String>,
+    /// Why staged rows could not be published: nothing more is staged before they are.
+    pub(crate) publication_failed: Option<String>,
+    /// Somebody asked to stop, and the scan ended before its end.
+    pub stopped: bool,
 }
 
 impl ScanReport {

@@ -27,6 +27,21 @@ impl WatchedFolder {
     }
 }
 
+/// How much is staged before it is published together, whichever comes first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BatchLimits {
+    /// Files.
+    pub files: usize,
+    /// Rows.
+    pub rows: i64,
+}
+
+impl Default for BatchLimits {
+    fn default() -> BatchLimits {
+        BatchLimits { files: 1_000, rows: 250_000 }
+    }
+}
+
 /// The settings of intake.
 #[derive(Debug, Clone)]
 pub struct IntakeSettings {
@@ -60,6 +75,8 @@ pub struct IntakeSettings {
     pub share_rescan_every: Duration,
     /// Intake pauses while a volume of ours has fewer free bytes than this.
     pub least_free: u64,
+    /// How much is published together.
+    pub batch: BatchLimits,
     /// What one file may hold; larger files are refused unread.
     pub limits: formats::ParseLimits,
 }
@@ -83,6 +100,7 @@ impl IntakeSettings {
             rescan_every: Duration::from_secs(30),
             share_rescan_every: Duration::from_secs(10),
             least_free: 0,
+            batch: BatchLimits::default(),
             limits: formats::ParseLimits::default(),
         }
     }

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use chrono::Utc;
 
 use crate::Intake;
-use crate::look::Looks;
+use crate::looks::Looks;
 
 /// How intake is doing at one moment. Instants are UTC microseconds since 1970; what must survive a change of the time is an
 /// [`Instant`] as well.

@@ -1,12 +1,12 @@
 //! Repeated scans for a daemon. Folder events wake it early; without any it scans all the same.
 
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
-use notify::event::{AccessKind, AccessMode};
-use notify::{EventKind, RecommendedWatcher, RecursiveMode, Watcher as _};
 use tokio::sync::{mpsc, watch};
+use tokio::task::{JoinError, JoinHandle};
 
+use crate::folder_events::FolderEvents;
 use crate::{Intake, IntakeError, Moment, ScanReport};
 
 /// Events come in flocks; after the first one the rest may arrive before the scan starts.
@@ -46,28 +46,28 @@ impl Watcher {
         self
     }
 
-    /// Scans until told to stop. A scan under way is finished first. A scan that fails is told in the log and repeated;
-    /// only one that breaks off in a panic ends the task.
+    /// Scans until told to stop: a scan under way then finishes the file at hand. A scan that fails is told in the log and
+    /// repeated; only one that breaks off in a panic ends the task.
     pub async fn run(mut self) -> Result<(), IntakeError> {
         // One place is enough: an event only says "look now".
         let (wake, mut woken) = mpsc::channel(1);
-        let _events = folder_events(&self.intake, wake);
+        let mut events = FolderEvents::new(wake, Arc::clone(&self.intake.open_files));
         while !*self.stop.borrow() {
-            let intake = Arc::clone(&self.intake);
-            let scan = tokio::task::spawn_blocking(move || intake.scan_once(Moment::now()));
-            let result = scan.await.map_err(|error| IntakeError::BrokenScan(error.to_string()))?;
-            let settings = self.intake.settings();
-            let mut pause = settings.rescan_every;
-            match result {
-                Ok(report) => {
-                    if report.settling > 0 {
-                        pause = pause.min(settings.quiet_period.max(FLOCK));
-                    }
-                    if !self.hand_out(report).await {
-                        return Ok(());
-                    }
-                }
-                Err(error) => tracing::error!(error = %error, "a scan failed and will be repeated"),
+            let (intake, plan_of) = (Arc::clone(&self.intake), Arc::clone(&self.intake));
+            let scan = tokio::task::spawn_blocking(move || {
+                // Asked here, where a folder that does not answer holds up nobody else.
+                let result = intake.scan_once(Moment::now());
+                events.follow(&plan_of.watch_plan.lock().unwrap_or_else(PoisonError::into_inner));
+                (result, events)
+            });
+            let (result, listening) = self.until_scanned(scan).await?;
+            events = listening;
+            let pause = self.pause_until_next(&result);
+            // Intake itself tells in the log what failed.
+            if let Ok(report) = result
+                && !self.hand_out(report).await
+            {
+                return Ok(());
             }
             tokio::select! {
                 changed = self.stop.changed() => {
@@ -83,6 +83,29 @@ impl Watcher {
             }
         }
         Ok(())
+    }
+
+    /// Waits for a scan. Told to stop meanwhile, it asks the scan to come to its end.
+    async fn until_scanned<T>(&mut self, mut scan: JoinHandle<T>) -> Result<T, IntakeError> {
+        let broken = |error: JoinError| IntakeError::BrokenScan(error.to_string());
+        tokio::select! {
+            ended = &mut scan => return ended.map_err(broken),
+            asked = self.stop.wait_for(|stop| *stop) => drop(asked),
+        }
+        self.intake.stop_handle().stop();
+        scan.await.map_err(broken)
+    }
+
+    fn pause_until_next(&self, result: &Result<ScanReport, IntakeError>) -> Duration {
+        let settings = self.intake.settings();
+        let mut pause = settings.rescan_every;
+        if self.intake.watch_plan.lock().unwrap_or_else(PoisonError::into_inner).polls {
+            pause = pause.min(settings.share_rescan_every);
+        }
+        if result.as_ref().is_ok_and(|report| report.settling > 0) {
+            pause = pause.min(settings.quiet_period.max(FLOCK));
+        }
+        pause
     }
 
     /// False when it is time to stop.
@@ -103,33 +126,4 @@ impl Watcher {
         }
         true
     }
-}
-
-fn is_only_a_look(kind: EventKind) -> bool {
-    matches!(kind, EventKind::Access(access) if access != AccessKind::Close(AccessMode::Write))
-}
-
-/// Events of the import folders. Network shares often have none: then the scans alone must do.
-fn folder_events(intake: &Intake, wake: mpsc::Sender<()>) -> Option<RecommendedWatcher> {
-    let handler = move |event: notify::Result<notify::Event>| {
-        // Reading a folder is an event too, and our own scans read: only what may have changed a file wakes a scan.
-        let only_looked_at = matches!(&event, Ok(event) if is_only_a_look(event.kind));
-        if only_looked_at {
-            return;
-        }
-        let _ = wake.try_send(()); // full means that a scan is due anyway
-    };
-    let mut watcher = match notify::recommended_watcher(handler) {
-        Ok(watcher) => watcher,
-        Err(error) => {
-            tracing::warn!(error = %error, "no folder events on this system; rescans alone find new files");
-            return None;
-        }
-    };
-    for folder in &intake.settings().folders {
-        if let Err(error) = watcher.watch(&folder.path, RecursiveMode::Recursive) {
-            tracing::warn!(folder = %folder.path.display(), error = %error, "no folder events; rescans find new files");
-        }
-    }
-    Some(watcher)
 }

@@ -117,9 +117,12 @@ fn take(
 fn tell_outcome(path: &Path, outcome: &FileOutcome, out: &mut dyn Teller) -> std::io::Result<bool> {
     let file = path.display();
     match outcome {
-        FileOutcome::Imported { format, shots, marks, rejected, .. } => {
+        FileOutcome::Imported { format, shots, marks, rejected, note, .. } => {
             let what = if *marks > 0 { format!("{marks} strike marks") } else { format!("{shots} shots") };
             tell!(out, "imported     {file}: {what} by {format}, {rejected} rows rejected");
+            if let Some(note) = note {
+                tell!(out, "             {note}");
+            }
             return Ok(true);
         }
         FileOutcome::Duplicate { first_name, .. } => {

@@ -15,6 +15,10 @@ fn requests_of(home: &Path) -> Vec<String> {
     names.filter(|name| name != "desk.lock").collect()
 }
 
+fn has_request(home: &Path) -> bool {
+    requests_of(home).iter().any(|name| Path::new(name).extension().is_some_and(|end| end == "json"))
+}
+
 fn sessions(into: &Path) {
     let mut found = files_below(&checkout().join("demo-data/bay2"));
     found.retain(|path| path.to_string_lossy().contains("session_"));
@@ -92,7 +96,7 @@ fn a_command_whose_daemon_dies_says_so_and_a_command_that_dies_leaves_nothing_to
     let daemon = Daemon::watching(home.path());
     daemon.signal("STOP");
     let command = ask();
-    until("a request", home.path(), LONG, || requests_of(home.path()).iter().any(|name| name.ends_with(".json")));
+    until("a request", home.path(), LONG, || has_request(home.path()));
     daemon.signal("KILL");
     let output = command.wait_with_output().expect("the command ends");
     assert_eq!(output.status.code(), Some(1));
@@ -103,7 +107,7 @@ fn a_command_whose_daemon_dies_says_so_and_a_command_that_dies_leaves_nothing_to
     let mut daemon = Daemon::watching(home.path());
     daemon.signal("STOP");
     let mut command = ask();
-    until("a request", home.path(), LONG, || requests_of(home.path()).iter().any(|name| name.ends_with(".json")));
+    until("a request", home.path(), LONG, || has_request(home.path()));
     command.kill().expect("the command is killed");
     command.wait().expect("the command ends");
     daemon.signal("CONT");

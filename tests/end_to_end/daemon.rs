@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use crate::home::{Daemon, drop_exports, files_below, fresh_home, number, strikemill, until, words};
+use crate::home::{Daemon, drop_exports, edit, files_below, fresh_home, log_of, number, strikemill, until, words};
 
 const LONG: Duration = Duration::from_secs(90);
 
@@ -35,7 +35,12 @@ fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
     // A second daemon on the same home is refused, with the first one's number.
     let second = strikemill(&["run", "--home", &home.path().display().to_string()]);
     assert_eq!(second.status.code(), Some(1));
-    assert!(words(&second).contains(&daemon.0.id().to_string()), "{}", words(&second));
+    let refused = words(&second);
+    assert!(refused.contains(&daemon.0.id().to_string()), "{refused}");
+    assert!(
+        refused.contains(&home.path().display().to_string()) && refused.contains("hint: stop it first"),
+        "{refused}"
+    );
     let status = words(&strikemill(&["status", "--home", &home.path().display().to_string()]));
     assert!(status.contains("the daemon runs"), "{status}");
 
@@ -83,4 +88,63 @@ fn first_session(folder: &std::path::Path) -> std::path::PathBuf {
         files_below(folder).into_iter().filter(|path| path.to_string_lossy().contains("session_")).collect();
     sessions.sort();
     sessions.swap_remove(0)
+}
+
+#[test]
+fn the_log_as_json_tells_start_reload_and_stop_in_fields_and_names_no_player() {
+    let home = fresh_home();
+    edit(home.path(), "config/strikemill.toml", "format = \"text\"", "format = \"json\"");
+    let mut daemon = Daemon::watching(home.path());
+    let sent = drop_exports(home.path(), "bay3", 3);
+    until("the exports in the archive", home.path(), LONG, || files_below(&home.path().join("archive")).len() == sent);
+    daemon.signal("HUP");
+    until("the reload", home.path(), LONG, || log_of(home.path()).contains("the new configuration is in force"));
+    daemon.signal("TERM");
+    assert!(daemon.wait(LONG));
+
+    let log = log_of(home.path());
+    let events: Vec<serde_json::Value> =
+        log.lines().map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("no JSON: {line}"))).collect();
+    let event = |message: &str| {
+        events.iter().find(|event| event["message"] == message).unwrap_or_else(|| panic!("no \"{message}\" in\n{log}"))
+    };
+    let start = event("starting");
+    assert_eq!(start["site"], "tern-point");
+    assert_eq!(start["home"], home.path().display().to_string());
+    assert_eq!(start["process"], daemon.0.id());
+    assert!(start["program"].as_str().is_some_and(|text| text.starts_with("strikemill ")), "{start}");
+    assert!(start["folders"] == 7 && start["format_packs"].as_u64() > Some(5) && start["jobs"] == 3, "{start}");
+    assert_eq!(events.iter().filter(|event| event["message"] == "import folder").count(), 7);
+    assert_eq!(event("reading the configuration anew")["why"], "SIGHUP");
+    assert_eq!(event("stopping")["signal"], "SIGTERM");
+    event("stopped");
+    for event in &events {
+        assert!(event["timestamp"].is_string() && event["level"].is_string() && event["target"].is_string(), "{event}");
+    }
+    let words_of_log: Vec<&str> = log.split(|letter: char| !letter.is_alphanumeric()).collect();
+    // Whatever the log says about these files, it says nothing about who struck the shots.
+    let mut roster = csv::Reader::from_path(home.path().join("config/roster.csv")).expect("the roster");
+    let headers = roster.headers().expect("headers").clone();
+    for row in roster.records() {
+        let row = row.expect("a row");
+        for (header, text) in headers.iter().zip(row.iter()) {
+            let names = ["player_id", "shown_as", "aliases"].contains(&header);
+            for name in text.split(';').map(str::trim).filter(|_| names) {
+                assert!(!words_of_log.contains(&name), "the log names \"{name}\"");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_site_that_is_not_the_ledgers_is_told_by_check() {
+    let home = fresh_home();
+    let place = home.path().display().to_string();
+    let imported = strikemill(&["import", "--home", &place]);
+    assert!(imported.status.success(), "{}", words(&imported));
+    assert!(strikemill(&["check", "--home", &place]).status.success());
+    edit(home.path(), "config/strikemill.toml", "id = \"tern-point\"", "id = \"other-point\"");
+    let checked = strikemill(&["check", "--home", &place]);
+    assert_eq!(checked.status.code(), Some(1));
+    assert!(words(&checked).contains("the ledger belongs to the site \"tern-point\""), "{}", words(&checked));
 }

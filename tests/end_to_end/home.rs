@@ -129,7 +129,7 @@ impl Daemon {
     /// Starts it and waits until it watches its folders.
     pub fn watching(home: &Path) -> Daemon {
         let daemon = Daemon::start(home);
-        until("the daemon watches", home, Duration::from_secs(60), || log_of(home).contains("watching"));
+        until("the daemon watches", home, Duration::from_mins(1), || log_of(home).contains("watching"));
         daemon
     }
 

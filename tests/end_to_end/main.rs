@@ -1,6 +1,7 @@
 //! The program as its users run it: the real binary, real folders, real signals.
 
 mod beside;
+mod care;
 mod check;
 mod daemon;
 mod demo;

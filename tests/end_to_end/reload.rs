@@ -28,7 +28,12 @@ fn a_folder_that_is_added_is_watched_after_sighup_and_the_log_level_follows() {
     assert_eq!(times(home.path(), "DEBUG"), 0);
     std::fs::create_dir_all(home.path().join("import/annexe")).expect("a folder");
     edit(home.path(), "config/strikemill.toml", "level = \"info\"", "level = \"debug\"");
-    edit(home.path(), "config/strikemill.toml", "[intake]", "[[import]]\nfolder = \"import/annexe\"\nbay = \"9\"\n\n[intake]");
+    edit(
+        home.path(),
+        "config/strikemill.toml",
+        "[intake]",
+        "[[import]]\nfolder = \"import/annexe\"\nbay = \"9\"\n\n[intake]",
+    );
     daemon.signal("HUP");
     until("the new configuration", home.path(), LONG, || times(home.path(), IN_FORCE) > 0);
     let export = files_below(&crate::home::checkout().join("demo-data/bay1")).swap_remove(0);

@@ -126,6 +126,11 @@ def _with_clock(table, name, jump):
             further.append("a file that comes after the jump is held up: " + daemon.said()[-600:])
         if daemon.stop() != 0:
             further.append("no clean stop")
+        # The log is written by the clock that was set: this proves that it was.
+        hours = [line[:19] for line in daemon.said().splitlines() if line[4:5] == "-" and line[10:11] == "T"]
+        seconds = [time.mktime(time.strptime(hour, "%Y-%m-%dT%H:%M:%S")) for hour in hours]
+        if max(seconds) - min(seconds) < 3_000:
+            further.append("the clock was not set: " + " ".join(hours))
     tally.count(site, f"clock {jump}", further)
     tally.close()
     site.remove()

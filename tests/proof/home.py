@@ -104,6 +104,8 @@ class Site:
         own = plugins / "formats" / "proof-rows"
         own.mkdir()
         (own / "format.toml").write_text(PACK)
+        (own / "sample.csv").write_bytes(export([("r", 1, 61.25)]))
+        (own / "expected.csv").write_text("source_row,session,ball_speed_mps\n2,r,61.25\n")
         configuration = self.home / "config" / "strikemill.toml"
         text = configuration.read_text()
         # One import folder and quick looks; everything else as shipped.

@@ -24,7 +24,9 @@ impl Intake {
         self.finish_in_flight(now, &mut report)?;
         let (mut taken, mut batch) = (Vec::new(), Batch::default());
         for entry in self.ledger.files_in_state(FileState::Quarantined)? {
-            if entry.source_file_id.starts_with(prefix) {
+            // Without a hash, what was removed by hand is no longer there to be tried.
+            let is_there = entry.quarantine_path.is_some() || !prefix.is_empty();
+            if is_there && entry.source_file_id.starts_with(prefix) {
                 let path = PathBuf::from(entry.quarantine_path.clone().unwrap_or_default());
                 taken.push((path, self.again(&entry, &mut report, || self.retry_entry(&entry, now))?));
                 batch.add(&taken[taken.len() - 1].1);

@@ -8,6 +8,7 @@ use std::sync::{Arc, PoisonError};
 use chrono::{DateTime, Utc};
 use files::{FileError, sha256_of_bytes};
 
+use crate::forgotten::Forgotten;
 use crate::report::ScanReport;
 use crate::{Corrections, Intake, IntakeError, Roster, TableFault};
 
@@ -16,12 +17,13 @@ use crate::{Corrections, Intake, IntakeError, Roster, TableFault};
 pub(crate) struct Basis {
     pub(crate) roster: Arc<Roster>,
     pub(crate) corrections: Arc<Corrections>,
+    pub(crate) forgotten: Arc<Forgotten>,
 }
 
 /// What is known of the two files.
 #[derive(Debug, Default)]
 pub(crate) struct Reading {
-    basis: Arc<Basis>,
+    pub(crate) basis: Arc<Basis>,
     roster_bytes: Option<String>,
     corrections_bytes: Option<String>,
     /// What is wrong with the files as they stand; told at every scan until it is mended.
@@ -32,8 +34,9 @@ pub(crate) struct Reading {
 }
 
 impl Reading {
-    pub(crate) fn of(roster: Arc<Roster>) -> Reading {
-        let basis = Basis { roster, corrections: Arc::default() };
+    pub(crate) fn of(roster: &Roster, forgotten: Forgotten) -> Reading {
+        let roster = Arc::new(forgotten.leave_out_of(roster.clone()));
+        let basis = Basis { roster, corrections: Arc::default(), forgotten: Arc::new(forgotten) };
         Reading { basis: Arc::new(basis), ..Reading::default() }
     }
 }
@@ -104,6 +107,7 @@ impl Intake {
         if let (true, Some(check)) = (messages.is_empty(), &self.roster_check) {
             messages = check(&roster);
         }
+        let roster = reading.basis.forgotten.leave_out_of(roster);
         reading.roster_bytes = Some(fingerprint);
         let consequence =
             "\nhint: until it is mended the roster of before stays in force; `strikemill check` tells more";

@@ -2,6 +2,7 @@
 
 use std::time::Instant;
 
+use arrow::array::StringArray;
 use chrono::{DateTime, Utc};
 use files::sha256_of_bytes;
 use formats::{Pack, ParsedFile};
@@ -14,8 +15,9 @@ use crate::judge::{Judgement, Refusal, judge, site_context};
 use crate::names::{hash12, text_of};
 use crate::report::FileOutcome;
 use crate::rows::{Origin, mark_rows, shot_rows};
+use crate::shot_columns::column;
 use crate::unknown_names::texts_of;
-use crate::{Intake, IntakeError};
+use crate::{CorrectionAction, Intake, IntakeError};
 
 /// How far taking a file came.
 pub(crate) enum Taken {
@@ -59,6 +61,14 @@ impl Intake {
             Some(entry) => match entry.state {
                 FileState::Staged => return Ok(Taken::Later),
                 FileState::Published | FileState::Archived => return self.take_duplicate(arrival, &entry, now),
+                FileState::Quarantined if entry.quarantine_path.is_none() => {
+                    // Removed by hand and here again: the copy in quarantine is the one that is tried.
+                    let joined = self.join_quarantine(arrival, &entry, now)?;
+                    return match self.ledger.file(&source_file_id)? {
+                        Some(entry) if arrival.named => self.retry_entry(&entry, now),
+                        _ => Ok(joined),
+                    };
+                }
                 FileState::Quarantined if !arrival.named => {
                     return self.take_refused_again(arrival, &entry, &bytes, now);
                 }
@@ -105,21 +115,6 @@ impl Intake {
         }
     }
 
-    /// Bytes that were refused before join those in quarantine, unless they are the head of an export that goes on.
-    fn take_refused_again(
-        &self,
-        arrival: &Arrival,
-        entry: &FileEntry,
-        bytes: &[u8],
-        now: DateTime<Utc>,
-    ) -> Result<Taken, IntakeError> {
-        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
-        match judge(&self.packs, &arrival.name(), bytes, false, &site) {
-            Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
-            _ => self.join_quarantine(arrival, entry, now),
-        }
-    }
-
     /// What a file loses that does not lie in an import folder: nobody tells in which bay it was recorded.
     fn note_of_place(&self, arrival: &Arrival, parsed: &ParsedFile) -> Option<String> {
         if self.settings.folder_of(&arrival.path).is_some() {
@@ -135,6 +130,21 @@ impl Intake {
             "it lies in no import folder, so that the bay of {no_bay} rows and the environment (indoor, outdoor) of \
              {no_environment} stay unknown\nhint: a file that is put into its bay's import folder takes both from there"
         ))
+    }
+
+    /// Bytes that were refused before join those in quarantine, unless they are the head of an export that goes on.
+    fn take_refused_again(
+        &self,
+        arrival: &Arrival,
+        entry: &FileEntry,
+        bytes: &[u8],
+        now: DateTime<Utc>,
+    ) -> Result<Taken, IntakeError> {
+        let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
+        match judge(&self.packs, &arrival.name(), bytes, false, &site) {
+            Judgement::Unfinished { note, is_rowless: true } => Ok(unfinished(&note, true)),
+            _ => self.join_quarantine(arrival, entry, now),
+        }
     }
 
     fn refuse_unread(&self, arrival: &Arrival, now: DateTime<Utc>) -> Result<Taken, IntakeError> {
@@ -158,9 +168,10 @@ impl Intake {
     pub(crate) fn stage(
         &self,
         accepted: &Accepted<'_>,
-        parsed: ParsedFile,
+        mut parsed: ParsedFile,
         now: DateTime<Utc>,
     ) -> Result<i64, IntakeError> {
+        let mut suppressed = self.basis().forgotten.suppress(&mut parsed);
         let imported_at = now.timestamp_micros();
         let import_day = self.local_day(now);
         let origin = Origin {
@@ -173,7 +184,8 @@ impl Intake {
         };
         let refused_by_the_pack = parsed.rows_rejected();
         let texts = texts_of(&parsed);
-        let (shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        let (mut shots, mut repetitions) = shot_rows(parsed.shots, &origin);
+        suppressed += self.suppress_corrected(&mut shots)?;
         let (marks, repeated_marks) = mark_rows(parsed.marks, &origin);
         repetitions.extend(repeated_marks);
         let rows_rejected = i64::try_from(refused_by_the_pack + repetitions.len() as u64).unwrap_or(i64::MAX);
@@ -254,9 +266,39 @@ impl Intake {
             shots,
             marks = marks_accepted,
             rejected = rows_rejected,
+            suppressed,
             "staged a file"
         );
         Ok(shots)
+    }
+
+    /// Takes out the shots that a correction gives to a forgotten person; answers how many.
+    fn suppress_corrected(&self, shots: &mut Vec<shot::ShotRow>) -> Result<usize, IntakeError> {
+        let basis = self.basis();
+        let given_to: Vec<String> = basis
+            .corrections
+            .lines()
+            .iter()
+            .filter_map(|line| match &line.action {
+                CorrectionAction::Player(text) if basis.forgotten.holds(text) => {
+                    Some(shot::placeholder_player(&self.settings.site_id, text))
+                }
+                _ => None,
+            })
+            .collect();
+        if given_to.is_empty() {
+            return Ok(0);
+        }
+        let recorded = shot::shots_batch(shots).map_err(|cause| IntakeError::Rows { dataset: "shots", cause })?;
+        let amended = self.amender()?.shots(&recorded)?.batch;
+        let players: &StringArray = column("shots", &amended, "player_id")?;
+        let mut players = players.iter();
+        let before = shots.len();
+        shots.retain(|_| {
+            let player = players.next().flatten();
+            !player.is_some_and(|player| given_to.iter().any(|gone| gone == player))
+        });
+        Ok(before - shots.len())
     }
 
     /// Bytes that are in the lake already: only the name is new.
@@ -290,6 +332,12 @@ impl Intake {
     }
 }
 
+/// All rows of a file, with those that were rejected.
+pub(crate) fn rows_of(parsed: &ParsedFile) -> i64 {
+    let rows = parsed.shots.len() + parsed.marks.len() + parsed.problems.len();
+    i64::try_from(rows).unwrap_or(i64::MAX)
+}
+
 fn unfinished(note: &str, is_rowless: bool) -> Taken {
     let outlook = if is_rowless {
         "It is taken as soon as its device writes one; delete it if its session is over"
@@ -297,10 +345,4 @@ fn unfinished(note: &str, is_rowless: bool) -> Taken {
         "It is taken as it is once it has stood still for long, or at once with the command import"
     };
     Taken::Unfinished { note: format!("{note}; the device may still be writing. {outlook}") }
-}
-
-/// All rows of a file, with those that were rejected.
-pub(crate) fn rows_of(parsed: &ParsedFile) -> i64 {
-    let rows = parsed.shots.len() + parsed.marks.len() + parsed.problems.len();
-    i64::try_from(rows).unwrap_or(i64::MAX)
 }

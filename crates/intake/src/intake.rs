@@ -11,6 +11,7 @@ use lake::Lake;
 use ledger::Ledger;
 
 use crate::basis::{Reading, RosterCheck};
+use crate::forgotten::Forgotten;
 use crate::grown::LatelyKept;
 use crate::looks::Looks;
 use crate::open_files::OpenFiles;
@@ -30,12 +31,12 @@ pub struct Intake {
     pub(crate) roster_check: Option<RosterCheck>,
     /// Whether some month may be out of step with roster, corrections or strike marks.
     pub(crate) amending_due: AtomicBool,
+    pub(crate) lately_kept: Mutex<LatelyKept>,
     progress: Option<ProgressFn>,
     pub(crate) vitals: Mutex<Vitals>,
     pub(crate) stop: StopHandle,
     /// Files that folder events told are being written.
     pub(crate) open_files: Arc<OpenFiles>,
-    pub(crate) lately_kept: Mutex<LatelyKept>,
     /// Quarantine folders by the ending of their names, once they were listed.
     pub(crate) quarantine_folders: Mutex<Option<HashMap<String, PathBuf>>>,
     pub(crate) watch_plan: Mutex<WatchPlan>,
@@ -69,6 +70,7 @@ impl Intake {
         ledger.bind_site(&settings.site_id)?;
         files.create_dir_all(&settings.archive_dir)?;
         files.create_dir_all(&settings.quarantine_dir)?;
+        let forgotten = Forgotten::load(&ledger, &files, &settings)?;
         let looks = Mutex::new(Looks::inherit(ledger.sightings()?));
         Ok(Intake {
             settings,
@@ -76,14 +78,14 @@ impl Intake {
             ledger,
             lake,
             packs,
-            reading: Mutex::new(Reading::of(roster)),
+            reading: Mutex::new(Reading::of(&roster, forgotten)),
             roster_check: None,
             amending_due: AtomicBool::new(true),
+            lately_kept: Mutex::new(LatelyKept::default()),
             progress: None,
             vitals: Mutex::new(Vitals::at_start()),
             stop: StopHandle::default(),
             open_files: Arc::default(),
-            lately_kept: Mutex::default(),
             quarantine_folders: Mutex::default(),
             watch_plan: Mutex::default(),
             looks,

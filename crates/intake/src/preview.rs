@@ -231,6 +231,7 @@ fn amender_for(basis: &PreviewBasis<'_>, name: &str, source_file_id: &str) -> Re
     let rules = Basis {
         roster: std::sync::Arc::new(basis.roster.clone()),
         corrections: std::sync::Arc::new(basis.corrections.clone()),
+        ..Basis::default()
     };
     Amender::new(&rules, &basis.settings.site_id, |text| {
         let is_meant = text == name || (is_hash_prefix(text) && source_file_id.starts_with(&text.to_lowercase()));

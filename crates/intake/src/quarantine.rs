@@ -91,11 +91,18 @@ impl Intake {
             None => self.quarantine_folder(id, now)?,
         };
         let path = folder.join(fitting(&arrival.name()));
+        let is_gone = entry.quarantine_path.is_none();
+        if is_gone || !arrival.keep_source {
+            self.place(&arrival.path, &path, id, arrival.keep_source)?;
+        }
         if !arrival.keep_source {
-            self.place(&arrival.path, &path, id, false)?;
             self.watch_kept(id, &path, entry.bytes);
         }
         self.ledger.add_alias(id, &arrival.name(), &arrival.folder(), now.timestamp_micros())?;
+        if is_gone {
+            // It had been removed by hand and is here again.
+            self.ledger.note_quarantine_path(id, &text_of(&path))?;
+        }
         self.tell_further_names(entry)?;
         arrival.remove(&self.files)?;
         tracing::warn!(

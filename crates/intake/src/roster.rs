@@ -89,6 +89,30 @@ impl Roster {
         (Roster { path: path.to_owned(), players, by_alias, hands: Arc::new(hands) }, faults)
     }
 
+    /// The roster without the players of whom one text is meant: their alias, how they are shown, or what devices write.
+    pub(crate) fn without(self, is_meant: &dyn Fn(&str) -> bool) -> Roster {
+        let is_gone = |player: &RosterPlayer| {
+            is_meant(&player.player_id)
+                || is_meant(&player.shown_as)
+                || player.aliases.iter().any(|text| is_meant(text))
+        };
+        let gone: Vec<bool> = self.players.iter().map(is_gone).collect();
+        if !gone.contains(&true) {
+            return self;
+        }
+        let mut by_alias = HashMap::new();
+        for (alias, position) in &self.by_alias {
+            if !gone[*position] {
+                let gone_before = gone[..*position].iter().filter(|gone| **gone).count();
+                by_alias.insert(alias.clone(), position - gone_before);
+            }
+        }
+        let players: Vec<RosterPlayer> =
+            self.players.into_iter().zip(&gone).filter_map(|(player, gone)| (!gone).then_some(player)).collect();
+        let hands = by_alias.iter().map(|(alias, position)| (alias.clone(), players[*position].hand)).collect();
+        Roster { path: self.path, players, by_alias, hands: Arc::new(hands) }
+    }
+
     /// The file the roster was read from; empty for a roster that was not.
     pub fn path(&self) -> &Path {
         &self.path

@@ -11,6 +11,8 @@
 //! staging/key-index.sqlite                                       which keys each partition holds; rebuilt where stale
 //! ```
 //!
+//! Everything below `lake/` goes over a [`Shelf`], which a folder and an object store can both be; staging is always local.
+//!
 //! How [`Lake::publish`] keeps its promises:
 //! - It is a function of the segments and of what is published, so replaying it after a crash is harmless. The caller discards
 //!   segments only after its own ledger has noted the report.
@@ -26,6 +28,7 @@
 mod bounds;
 mod conform;
 mod damaged;
+mod erase;
 mod error;
 mod folder;
 mod incoming;
@@ -54,6 +57,7 @@ mod verify_keys;
 
 pub use bounds::MergeBounds;
 pub use damaged::DamagedSegment;
+pub use erase::Erased;
 pub use error::LakeError;
 pub use folder::FolderShelf;
 pub use lake::Lake;

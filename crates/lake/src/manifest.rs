@@ -118,7 +118,7 @@ impl Manifest {
         let Some(bytes) = store.read_document(&path)? else {
             return Ok(Manifest { replaces, ..Manifest::empty(&store.site_id) });
         };
-        let hint = "restore the file from a backup; without it, move it away and publish again to rebuild it";
+        let hint = "stop the daemon, then `strikemill repair` writes it anew from the files that stand";
         let mut manifest: Manifest = serde_json::from_slice(&bytes)
             .map_err(|cause| LakeError::document(&path, format!("is no manifest: {cause}"), hint))?;
         if manifest.format_version != FORMAT_VERSION {

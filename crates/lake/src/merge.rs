@@ -219,7 +219,8 @@ impl<'a> Merge<'a> {
         let path = store.partition_path(&self.schema.name, month);
         let columns = self.identifying_columns();
         let counter = self.counter.clone();
-        profile::read_columns(store, &path, &columns, |rows| {
+        let rows_per_batch = self.bounds.rows_per_batch;
+        profile::read_columns_in_batches(store, &path, &columns, rows_per_batch, |rows| {
             let _held = counter.hold(rows.clone());
             let sequences: &Int64Array = typed(&self.schema.name, rows, SEQUENCE_COLUMN)?;
             let sources: &StringArray = typed(&self.schema.name, rows, SOURCE_COLUMN)?;
@@ -316,7 +317,8 @@ impl<'a> Merge<'a> {
             return Ok(departures);
         }
         let path = store.partition_path(&self.schema.name, month);
-        profile::read_columns(store, &path, &self.identifying_columns(), |rows| {
+        let rows_per_batch = self.bounds.rows_per_batch;
+        profile::read_columns_in_batches(store, &path, &self.identifying_columns(), rows_per_batch, |rows| {
             let _held = self.counter.hold(rows.clone());
             let sources: &StringArray = typed(&self.schema.name, rows, SOURCE_COLUMN)?;
             for (row, key) in keys_of(&self.schema, rows)?.iter().enumerate() {

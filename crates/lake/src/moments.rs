@@ -53,7 +53,7 @@ pub(crate) fn freeze(
         let frozen = store.frozen_path(&file.dataset, file.month, &file.sha256);
         let live = store.relative_path(&file.dataset, file.month);
         match store.shelf.freeze(&live, &frozen, &file.sha256) {
-            Ok(_) => file.frozen = Some(frozen),
+            Ok(()) => file.frozen = Some(frozen),
             Err(error) if is_concerned => return Err(error.into()),
             Err(error) => {
                 // A lake of an older version gets its frozen names with the first publication. What is wrong with a file that

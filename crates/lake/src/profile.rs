@@ -205,14 +205,25 @@ impl<'a> RowReader<'a> {
 pub(crate) fn read_columns(
     store: &Store,
     path: &Path,
+    columns: &[&str],
+    take: impl FnMut(&RecordBatch) -> Result<(), LakeError>,
+) -> Result<(), LakeError> {
+    read_columns_in_batches(store, path, columns, ROWS_PER_READ, take)
+}
+
+/// The same in batches of a given number of rows.
+pub(crate) fn read_columns_in_batches(
+    store: &Store,
+    path: &Path,
     columns: &[impl AsRef<str>],
+    rows_per_batch: usize,
     mut take: impl FnMut(&RecordBatch) -> Result<(), LakeError>,
 ) -> Result<(), LakeError> {
     let builder = open(store, path)?;
     let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().map(AsRef::as_ref));
     let reader = builder
         .with_projection(mask)
-        .with_batch_size(ROWS_PER_READ)
+        .with_batch_size(rows_per_batch.max(1))
         .build()
         .map_err(|cause| LakeError::reading(path, cause))?;
     for batch in reader {

@@ -65,7 +65,7 @@ impl<'a> RowSorter<'a> {
 
     pub(crate) fn finish(mut self) -> Result<SortedRuns, LakeError> {
         if self.waiting_rows > 0 {
-            let (places, groups) = self.sort()?;
+            let Sorted { places, groups } = self.sort()?;
             let rows = self.counter.hold(self.pick(&places)?);
             self.waiting.clear();
             self.runs.push(Run::Held { rows, groups });
@@ -73,8 +73,7 @@ impl<'a> RowSorter<'a> {
         Ok(SortedRuns { runs: self.runs })
     }
 
-    /// Where the waiting rows stand, in their order, and how many of them each group has.
-    fn sort(&self) -> Result<(Vec<(usize, usize)>, Vec<(Group, usize)>), LakeError> {
+    fn sort(&self) -> Result<Sorted, LakeError> {
         let mut comparable = Vec::with_capacity(self.waiting.len());
         let mut places: Vec<(usize, usize)> = Vec::with_capacity(self.waiting_rows);
         for (batch, (rows, _)) in self.waiting.iter().enumerate() {
@@ -94,7 +93,7 @@ impl<'a> RowSorter<'a> {
                 _ => groups.push((group, 1)),
             }
         }
-        Ok((places, groups))
+        Ok(Sorted { places, groups })
     }
 
     fn pick(&self, places: &[(usize, usize)]) -> Result<RecordBatch, LakeError> {
@@ -104,7 +103,7 @@ impl<'a> RowSorter<'a> {
 
     /// Writes the waiting rows as a run, one row group for each group.
     fn spill(&mut self) -> Result<Run, LakeError> {
-        let (places, groups) = self.sort()?;
+        let Sorted { places, groups } = self.sort()?;
         // Temporary names in this folder go when the lake is opened, and when the run is dropped.
         let path = self.store.segments_folder().join("sorted-run");
         let failed = |cause| LakeError::writing(&path, cause);
@@ -132,6 +131,12 @@ impl<'a> RowSorter<'a> {
             .map_err(|cause| LakeError::reading(&path, cause))?;
         Ok(Run::Spilled { file: sealed, metadata, groups })
     }
+}
+
+/// The order of rows that wait: batch and row of each, and how many each group has.
+struct Sorted {
+    places: Vec<(usize, usize)>,
+    groups: Vec<(Group, usize)>,
 }
 
 enum Run {

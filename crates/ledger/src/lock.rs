@@ -2,8 +2,13 @@
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use crate::LedgerError;
+
+/// How often a lock that is taken is tried again, and the pause in between: much longer together than a look takes.
+const TRIES: u32 = 5;
+const BETWEEN_TRIES: Duration = Duration::from_millis(20);
 
 /// Held as long as a daemon works on a state folder. The system releases it when the process ends, however it ends.
 #[derive(Debug)]
@@ -20,7 +25,16 @@ impl InstanceLock {
         let holder_note = state_dir.join("instance.pid");
         let failed = |cause| LedgerError::Lock { path: path.clone(), cause };
         let file = OpenOptions::new().write(true).create(true).truncate(false).open(&path).map_err(failed)?;
-        match file.try_lock() {
+        let mut taken = file.try_lock();
+        for _ in 0..TRIES {
+            // Whoever only looks for the holder has the lock for an instant, too.
+            if !matches!(taken, Err(TryLockError::WouldBlock)) {
+                break;
+            }
+            std::thread::sleep(BETWEEN_TRIES);
+            taken = file.try_lock();
+        }
+        match taken {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
                 let holder = std::fs::read_to_string(&holder_note).ok().and_then(|text| text.trim().parse().ok());

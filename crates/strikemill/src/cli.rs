@@ -98,6 +98,33 @@ The lake is rebuilt by reading archived files again with the packs of today, in 
 removed from the archive cannot be read again.")]
     Repair,
 
+    /// Remove originals from archive or quarantine, at your explicit word only; the rows in the lake stay.
+    #[command(after_help = "\
+Examples:
+  strikemill remove --archived-before 2024-01-01 --dry-run    what would go
+  strikemill remove --archived-before 2024-01-01
+  strikemill remove --quarantined-before 2026-01-01
+  strikemill remove --file 2ffa5f                             the file whose hash begins so
+
+The daemon never deletes an original; this command does, and the ledger notes it. Archived originals go only while the lake is
+sound and holds their rows. Their bytes stay known: they add nothing when they arrive again. What is gone can neither be read
+again under a newer pack nor be used to repair the lake.")]
+    Remove(RemoveArguments),
+
+    /// Erase a person's rows from everything strikemill keeps, and let nothing of that person in again.
+    #[command(after_help = "\
+Examples:
+  strikemill forget wren              the alias of the roster
+  strikemill forget \"W. Renfield\"   a name as a device writes it
+
+Rows go from every dataset of the lake, names from the ledger, and written pages that show the person are removed. Rows of that
+person in files that come later, or are read again, are passed over and counted. The originals in archive and quarantine are not
+touched: the command lists those that hold the person and how to remove them, as well as lines of roster and corrections.
+
+There is no way back but to put the originals into a new home. Backups, copies of the lake elsewhere, the devices themselves and
+the duty to erase in time remain with you.")]
+    Forget(ForgetArguments),
+
     /// Mapping packs: what exports can be read.
     #[command(subcommand)]
     Formats(FormatsCommand),
@@ -163,6 +190,36 @@ pub struct RetryArguments {
     /// First digits of a file's SHA-256; every file in quarantine where left out.
     #[arg(value_name = "HASH", default_value = "", hide_default_value = true)]
     pub hash: String,
+}
+
+#[derive(Debug, Args)]
+#[group(id = "choice", required = true, multiple = false, args = ["archived_before", "quarantined_before", "file"])]
+pub struct RemoveArguments {
+    /// Originals that went to the archive before this day, YYYY-MM-DD.
+    #[arg(long, value_name = "DAY")]
+    pub archived_before: Option<chrono::NaiveDate>,
+    /// Files that were refused before this day, YYYY-MM-DD, with their reasons.
+    #[arg(long, value_name = "DAY")]
+    pub quarantined_before: Option<chrono::NaiveDate>,
+    /// First digits of a file's SHA-256, at least six.
+    #[arg(long, value_name = "HASH", value_parser = hash_beginning)]
+    pub file: Option<String>,
+    /// Only tell what would go.
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// A slip of the pen must not choose half the archive.
+fn hash_beginning(text: &str) -> Result<String, String> {
+    let is_hash = text.len() >= 6 && text.len() <= 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+    if is_hash { Ok(text.to_lowercase()) } else { Err("give 6 to 64 hexadecimal digits".to_owned()) }
+}
+
+#[derive(Debug, Args)]
+pub struct ForgetArguments {
+    /// Alias of the roster, a name as devices write it, or the placeholder unknown-... that stands for one.
+    #[arg(value_name = "PERSON")]
+    pub person: String,
 }
 
 #[derive(Debug, Args)]

@@ -39,6 +39,8 @@ fn main() -> ExitCode {
         Command::Retry(arguments) => commands::import::retry(&home, &arguments),
         Command::Reprocess(arguments) => commands::import::reprocess(&home, &arguments),
         Command::Check(arguments) => commands::check::run(&home, &arguments),
+        Command::Remove(arguments) => commands::remove::run(&home, &arguments),
+        Command::Forget(arguments) => commands::forget::run(&home, &arguments),
         Command::Repair => commands::repair::run(&home),
         Command::Formats(command) => commands::formats::run(&home, &command),
         Command::Jobs(command) => commands::jobs::run(&home, &command),

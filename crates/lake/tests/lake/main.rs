@@ -2,10 +2,20 @@
 
 mod crash;
 mod damaged;
+mod memory;
 mod merging;
+mod model;
 mod moments;
 mod orders;
 mod profile;
 mod replacing;
+mod shelf;
 mod support;
 mod verifying;
+
+use support::Place;
+
+/// A place whose lake is a folder.
+fn new_place() -> Place {
+    Place::in_folder()
+}

@@ -1,8 +1,5 @@
 //! Readers who want one exact moment across partitions.
 
-use std::fs;
-use std::path::PathBuf;
-
 use lake::{Lake, Manifest, RETIRED_STAY};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
@@ -14,7 +11,7 @@ fn read_moment(lake: &Lake, manifest: &Manifest) -> Vec<String> {
     for file in manifest.of_dataset("shots") {
         let path = lake.readable_path(file).expect("looked at").expect("it stands");
         assert_eq!(Some(&path), file.frozen.as_ref(), "the frozen name comes first");
-        let reader = ParquetRecordBatchReaderBuilder::try_new(fs::File::open(lake.root().join(path)).expect("opened"));
+        let reader = ParquetRecordBatchReaderBuilder::try_new(lake.open_published(file).expect("opened"));
         let mut rows = 0;
         for batch in reader.and_then(ParquetRecordBatchReaderBuilder::build).expect("Parquet") {
             let batch = batch.expect("rows");
@@ -35,15 +32,19 @@ fn publish(lake: &Lake, sequence: i64, hits: &[Hit]) {
     lake.discard_segment(&segment).expect("discarded");
 }
 
-fn manifest_path(place: &Place) -> PathBuf {
-    place.root().join("site=north/manifest.json")
+const MANIFEST: &str = "site=north/manifest.json";
+
+fn remove_frozen(place: &Place) {
+    for key in frozen_files(place) {
+        place.remove(&key);
+    }
 }
 
 /// Changes the manifest by hand, as a clock or an older version would have left it.
 fn edit_manifest(place: &Place, edit: impl FnOnce(&mut serde_json::Value)) {
-    let mut manifest = serde_json::from_slice(&fs::read(manifest_path(place)).expect("read")).expect("JSON");
+    let mut manifest = serde_json::from_slice(&place.published(MANIFEST).expect("a manifest")).expect("JSON");
     edit(&mut manifest);
-    fs::write(manifest_path(place), manifest.to_string()).expect("written");
+    place.put(MANIFEST, manifest.to_string().as_bytes());
 }
 
 /// Turns the clock: what was retired until now was retired long ago.
@@ -68,7 +69,7 @@ fn a_reader_of_a_manifest_sees_its_moment_whatever_is_published_meanwhile() {
     let second = lake.manifest().expect("a manifest");
     assert_eq!(read_moment(&lake, &first), ["2026-01 a", "2026-02 b", "2026-03 c"]);
     assert_eq!(read_moment(&lake, &second), ["2026-01 b", "2026-01 c", "2026-02 a"]);
-    assert!(!lake.partition_path("shots", month(3)).exists());
+    assert_eq!(place.published("shots/site=north/month=2026-03/shots.parquet"), None);
     // A daemon that starts anew keeps both.
     let lake = place.lake();
     assert_eq!(read_moment(&lake, &first), ["2026-01 a", "2026-02 b", "2026-03 c"]);
@@ -91,7 +92,7 @@ fn a_retired_file_goes_with_the_first_publication_after_its_time() {
     let_retired_grow_old(&place);
     publish(&lake, 4, &[hit("b", MARCH, 4.0)]);
     for file in &retired {
-        assert!(!place.root().join(&file.path).exists(), "{}", file.path);
+        assert_eq!(place.published(&file.path), None, "{}", file.path);
     }
     assert_sound(&place, &lake, "after the removal");
     let_retired_grow_old(&place);
@@ -106,8 +107,7 @@ fn retired_files_can_go_at_once_and_no_copy_of_them_stays() {
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
     publish(&lake, 2, &[hit("a", JANUARY, 2.0)]);
-    let stray = place.root().join("site=north/moments/shots.2026-01.0123456789abcdef.pq");
-    fs::write(&stray, "an interrupted publication").expect("written");
+    place.put("site=north/moments/shots.2026-01.0123456789abcdef.pq", b"an interrupted publication");
     let generation = lake.manifest().expect("a manifest").generation;
     let retired = lake.manifest().expect("a manifest").retired.len();
     assert_eq!(lake.drop_retired_now().expect("dropped"), retired + 1);
@@ -125,7 +125,7 @@ fn a_lake_of_an_older_version_gets_its_frozen_names_with_the_next_publication() 
     publish(&lake, 1, &[hit("a", JANUARY, 1.0), hit("b", FEBRUARY, 2.0)]);
     let segment = stage(&lake, 1, "f1", &[hit("a", JANUARY, 1.0), hit("b", FEBRUARY, 2.0)]);
     let age = || {
-        fs::remove_dir_all(place.root().join("site=north/moments")).expect("removed");
+        remove_frozen(&place);
         edit_manifest(&place, |manifest| {
             manifest.as_object_mut().expect("an object").remove("retired");
             for file in manifest["files"].as_array_mut().expect("a list") {
@@ -153,22 +153,20 @@ fn a_partition_that_is_not_what_the_manifest_tells_gets_no_frozen_name_and_holds
     let place = Place::new();
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
-    let strange = lake.partition_path("imports", month(1));
-    fs::remove_dir_all(place.root().join("site=north/moments")).expect("removed");
+    let strange = "imports/site=north/month=2026-01/imports.parquet";
+    remove_frozen(&place);
     edit_manifest(&place, |manifest| {
         for file in manifest["files"].as_array_mut().expect("a list") {
             file.as_object_mut().expect("an object").remove("frozen");
         }
     });
-    // Replaced, not written into: the frozen name would share the bytes.
-    fs::remove_file(&strange).expect("removed");
-    fs::write(&strange, "not what was published").expect("written");
+    place.put(strange, b"not what was published");
     let segment = lake.stage(header(2, "f2"), &tables(2, "f2", &[hit("b", MARCH, 1.0)])[..1]).expect("staged");
     lake.publish(&[segment], &[], &provenance()).expect("published");
     let manifest = lake.manifest().expect("a manifest");
     assert_eq!(manifest.file("imports", month(1)).expect("a file").frozen, None);
     assert!(manifest.of_dataset("shots").all(|file| file.frozen.is_some()));
-    assert_eq!(fs::read(&strange).expect("read"), b"not what was published");
+    assert_eq!(place.published(strange).expect("it stands"), b"not what was published");
 }
 
 #[test]
@@ -176,7 +174,7 @@ fn a_frozen_file_that_somebody_removed_is_made_again_and_until_then_the_live_one
     let place = Place::new();
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
-    fs::remove_dir_all(place.root().join("site=north/moments")).expect("removed");
+    remove_frozen(&place);
     let manifest = lake.manifest().expect("a manifest");
     let file = manifest.file("shots", month(1)).expect("a file");
     assert_eq!(lake.readable_path(file).expect("looked at").as_ref(), Some(&file.path));
@@ -190,27 +188,26 @@ fn strays_go_when_the_writer_opens_the_lake_and_only_then() {
     let place = Place::new();
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
-    let folder = place.root().join("site=north/moments");
-    let stray = folder.join("shots.2026-01.0123456789abcdef.pq");
-    let foreign = folder.join("notes.txt");
-    fs::write(&stray, "an interrupted publication").expect("written");
-    fs::write(&foreign, "of a person").expect("written");
-    Lake::open_to_read(files::Files::new(), &place.root(), &place.staging(), "north").expect("opened to read");
-    assert!(stray.exists(), "a reader removes nothing");
-    let manifest = fs::read(manifest_path(&place)).expect("read");
+    let stray = "site=north/moments/shots.2026-01.0123456789abcdef.pq";
+    let foreign = "site=north/moments/notes.txt";
+    place.put(stray, b"an interrupted publication");
+    place.put(foreign, b"of a person");
+    place.open_to_read();
+    assert!(place.published(stray).is_some(), "a reader removes nothing");
+    let manifest = place.published(MANIFEST).expect("a manifest");
     for broken in [None, Some(&b"{"[..])] {
-        fs::remove_file(manifest_path(&place)).expect("removed");
+        place.remove(MANIFEST);
         if let Some(bytes) = broken {
-            fs::write(manifest_path(&place), bytes).expect("written");
+            place.put(MANIFEST, bytes);
         }
         place.lake();
-        assert!(stray.exists(), "without a manifest nobody knows what is live");
-        fs::write(manifest_path(&place), &manifest).expect("written");
+        assert!(place.published(stray).is_some(), "without a manifest nobody knows what is live");
+        place.put(MANIFEST, &manifest);
     }
     let lake = place.lake();
-    assert!(!stray.exists());
-    assert!(foreign.exists(), "what is not ours stays");
-    fs::remove_file(foreign).expect("removed");
+    assert_eq!(place.published(stray), None);
+    assert!(place.published(foreign).is_some(), "what is not ours stays");
+    place.remove(foreign);
     assert_sound(&place, &lake, "cleared");
 }
 
@@ -220,7 +217,7 @@ fn a_wrong_manifest_cannot_make_the_lake_remove_other_files() {
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
     let outside = place.folder.path().join("treasure.pq");
-    fs::write(&outside, "of a person").expect("written");
+    std::fs::write(&outside, "of a person").expect("written");
     edit_manifest(&place, |manifest| {
         let paths = [
             "../treasure.pq",
@@ -239,11 +236,11 @@ fn a_wrong_manifest_cannot_make_the_lake_remove_other_files() {
 #[test]
 fn a_frozen_file_is_a_second_name_of_the_live_one() {
     use std::os::unix::fs::MetadataExt;
-    let place = Place::new();
+    let place = Place::in_folder();
     let lake = place.lake();
     publish(&lake, 1, &[hit("a", JANUARY, 1.0)]);
     for file in lake.manifest().expect("a manifest").files {
-        let inode = |path: &str| fs::metadata(place.root().join(path)).expect("it stands").ino();
+        let inode = |path: &str| std::fs::metadata(place.root().join(path)).expect("it stands").ino();
         assert_eq!(inode(&file.path), inode(file.frozen.as_deref().expect("a frozen name")));
     }
 }

@@ -12,6 +12,9 @@ use shot::{Column, TableSchema};
 
 use crate::support::*;
 
+const LOSSES_OF_JANUARY: &str = "carry_loss/site=north/month=2026-01/carry_loss.parquet";
+const PACKAGE: &str = "north.datapackage.json";
+
 fn losses() -> TableSchema {
     TableSchema {
         name: "carry_loss".into(),
@@ -53,13 +56,12 @@ fn equal_rows_leave_the_file_and_the_generation_alone() {
     let read = lake.read_partition(&schema, month(1)).expect("read");
     assert_eq!(read[0].schema(), schema.arrow_schema());
     assert_eq!(lines(&lake, &schema, &["player_id", "loss_m"]), ["2026-01 lark 4", "2026-01 wren 3"]);
-    let path = lake.partition_path("carry_loss", month(1));
-    let before = fs::read(&path).expect("read");
+    let before = place.published(LOSSES_OF_JANUARY);
     let split = [rows(&[("lark", JANUARY, 4.0)]), rows(&[("wren", JANUARY, 3.0)])];
     let second = lake.replace_partition(&schema, month(1), &split, &provenance()).expect("replaced");
     assert_eq!((second.generation, second.unchanged), (1, true));
     assert_eq!(lake.manifest().expect("a manifest").generation, 1);
-    assert_eq!(fs::read(&path).expect("read"), before);
+    assert_eq!(place.published(LOSSES_OF_JANUARY), before);
     let third = lake.replace_partition(&schema, month(1), &[rows(&[("lark", JANUARY, 4.5)])], &provenance());
     let third = third.expect("replaced");
     assert_eq!((third.generation, third.rows, third.unchanged), (2, 1, false));
@@ -72,7 +74,7 @@ fn no_rows_give_a_file_without_rows_and_removal_takes_it_away() {
     let lake = place.lake();
     let change = lake.replace_partition(&losses(), month(1), &[], &provenance()).expect("replaced");
     assert_eq!((change.rows, change.unchanged), (0, false));
-    assert!(lake.partition_path("carry_loss", month(1)).is_file());
+    assert!(place.published(LOSSES_OF_JANUARY).is_some());
     let change = lake.remove_partition(&losses(), month(1)).expect("removed");
     assert_eq!((change.generation, change.unchanged), (2, false));
     let change = lake.remove_partition(&losses(), month(1)).expect("removed again");
@@ -98,7 +100,7 @@ fn wrong_rows_are_refused_and_nothing_shows() {
         let error = lake.replace_many(&[first, second], &provenance()).expect_err(word).to_string();
         assert!(error.contains(word) && error.contains("\nhint: "), "{error}");
     }
-    assert!(all_files(&place.root()).is_empty(), "nothing shows, nothing strays");
+    assert!(place.keys().is_empty(), "nothing shows, nothing strays");
     let twice = Replacement { schema: losses(), month: month(1), batches: vec![good] };
     let error = lake.replace_many(&[twice.clone(), twice], &provenance()).expect_err("twice").to_string();
     assert!(error.contains("replaced twice"), "{error}");
@@ -156,7 +158,7 @@ fn the_data_package_tells_columns_units_keys_and_files() {
     let lake = place.lake();
     lake.replace_partition(&losses(), month(1), &[rows(&[("wren", JANUARY, 3.0)])], &provenance()).expect("replaced");
     lake.publish(&[stage(&lake, 1, "f1", &[hit("a", MARCH, 60.0)])], &[], &provenance()).expect("published");
-    let text = fs::read(place.root().join("north.datapackage.json")).expect("read");
+    let text = place.published(PACKAGE).expect("it stands");
     let package: serde_json::Value = serde_json::from_slice(&text).expect("JSON");
     let resources = package["resources"].as_array().expect("resources");
     let names: Vec<_> = resources.iter().filter_map(|resource| resource["name"].as_str()).collect();
@@ -170,7 +172,7 @@ fn the_data_package_tells_columns_units_keys_and_files() {
             let path = path.as_str().expect("text");
             // [source: Data Package standard 2.0, Data Resource, path: "/" (absolute) and "../" are forbidden]
             assert!(!path.starts_with('/') && !path.contains(".."), "{path} stays below the document");
-            assert!(place.root().join(path).is_file(), "{path} resolves from the document");
+            assert!(place.published(path).is_some(), "{path} resolves from the document");
         }
     }
 }
@@ -180,15 +182,16 @@ fn a_data_package_of_an_older_version_moves_to_the_root_with_its_descriptions() 
     let place = Place::new();
     let lake = place.lake();
     lake.replace_partition(&losses(), month(1), &[rows(&[("wren", JANUARY, 3.0)])], &provenance()).expect("replaced");
-    let (new, old) = (place.root().join("north.datapackage.json"), place.root().join("site=north/datapackage.json"));
-    let text = fs::read_to_string(&new).expect("read");
-    fs::write(&old, text.replace("\"carry_loss/", "\"../carry_loss/").replace("lost to the strike", "lost to it"))
-        .expect("written");
-    fs::remove_file(&new).expect("removed");
+    let old = "site=north/datapackage.json";
+    let text = String::from_utf8(place.published(PACKAGE).expect("it stands")).expect("text");
+    let earlier = text.replace("\"carry_loss/", "\"../carry_loss/").replace("lost to the strike", "lost to it");
+    place.put(old, earlier.as_bytes());
+    place.remove(PACKAGE);
     // Another dataset is published: what is known of the first one comes from the old document.
     lake.publish(&[stage(&lake, 1, "f1", &[hit("a", MARCH, 60.0)])], &[], &provenance()).expect("published");
-    assert!(!old.exists());
-    let package: serde_json::Value = serde_json::from_slice(&fs::read(&new).expect("read")).expect("JSON");
+    assert_eq!(place.published(old), None);
+    let package: serde_json::Value =
+        serde_json::from_slice(&place.published(PACKAGE).expect("it stands")).expect("JSON");
     let losses = &package["resources"][0];
     assert_eq!(losses["schema"]["fields"][2]["description"], "carry lost to it");
     assert_eq!(losses["path"], serde_json::json!(["carry_loss/site=north/month=2026-01/carry_loss.parquet"]));
@@ -197,7 +200,7 @@ fn a_data_package_of_an_older_version_moves_to_the_root_with_its_descriptions() 
 
 #[test]
 fn opening_clears_our_unfinished_package_at_the_root_and_leaves_that_of_other_sites() {
-    let place = Place::new();
+    let place = Place::in_folder();
     fs::create_dir_all(place.root()).expect("a folder");
     let ours = place.root().join(".north.datapackage.json.7-1.part");
     let theirs = place.root().join(".north-hall.datapackage.json.7-1.part");

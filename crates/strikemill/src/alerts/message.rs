@@ -45,7 +45,8 @@ impl Due {
             };
             group.push(alert);
         }
-        due.all().next().is_some().then_some(due)
+        let is_nothing = due.all().next().is_none();
+        if is_nothing { None } else { Some(due) }
     }
 
     /// Everything that the message tells.

@@ -17,7 +17,7 @@ use console::{Board, ConcernKind, StatusReport};
 use ledger::{Alert, AlertSubject, Ledger};
 use tokio::sync::watch;
 
-pub use self::command::{Letter, deliver};
+pub use self::command::deliver;
 use self::memory::Memory;
 pub use self::message::test_letter;
 use self::message::{Due, letter};

@@ -5,6 +5,8 @@ use std::time::Duration;
 use console::{Phase, Sources};
 use ledger::{Sighting, SightingState};
 
+use super::command::Letter;
+
 use super::*;
 
 const MINUTE: i64 = 60_000_000;
@@ -40,7 +42,9 @@ impl Place {
                 note: "it is empty\nhint: export it again".into(),
             });
         }
-        self.ledger.replace_sightings(&sightings).expect("noted");
+        let before: Vec<String> =
+            self.ledger.sightings().expect("sightings").into_iter().map(|sighting| sighting.path).collect();
+        self.ledger.update_sightings(&sightings, &before).expect("noted");
     }
 
     fn report(&self, paused: Option<&str>, ledger: Result<Option<&Ledger>, String>) -> StatusReport {

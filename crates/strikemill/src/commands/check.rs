@@ -3,8 +3,10 @@
 use std::path::Path;
 
 use ::intake::CorrectionAction;
+use ledger::Ledger;
 
 use crate::cli::CheckArguments;
+use crate::config::Configuration;
 use crate::output::say;
 use crate::studio::{Access, Studio, Written, report_faults};
 
@@ -13,6 +15,7 @@ pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
     let written = Written::load(home).map_err(|faults| report_faults(&faults))?;
     let mut faults = written.pack_faults.clone();
     faults.extend(written.corrections_faults.iter().cloned());
+    faults.extend(other_site(&written.configuration));
     for line in written.corrections.lines() {
         if let CorrectionAction::Player(text) = &line.action
             && written.roster.player(text).is_none()
@@ -74,4 +77,18 @@ pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
     }
     say!("sound: {counts}");
     Ok(())
+}
+
+/// The daemon refuses to start where the ledger belongs to another site than the configuration names.
+fn other_site(configuration: &Configuration) -> Option<String> {
+    // A ledger that cannot be read is told by what follows.
+    let ledger = Ledger::open_to_read(&configuration.place("state/ledger.sqlite")).ok()??;
+    let bound = ledger.site().ok()??;
+    (bound != configuration.site_id).then(|| {
+        format!(
+            "error: the ledger belongs to the site \"{bound}\", the configuration says \"{}\"\n\
+             hint: the id is part of every shot's identity; change it back, or give the other site a home of its own",
+            configuration.site_id
+        )
+    })
 }

@@ -127,6 +127,14 @@ fn mend_lake(studio: &Studio, label: &str, ledger_was_rebuilt: bool) -> anyhow::
     let schemas = known_schemas(&studio.job_packs);
     let mut note = RepairNote::read(&studio.files, &state)?;
     let was_begun = !note.is_empty();
+    let newest = studio.ledger.generations()?.iter().map(|partition| partition.generation).max().unwrap_or(0);
+    let mut done = Vec::new();
+    if !studio.lake.has_sound_manifest()? {
+        // Without one nothing else can be asked.
+        note.add(studio.lake.concerned_by(&[])?.iter().map(named).collect(), Vec::new());
+        note.write(&studio.files, &state)?;
+        done.push(studio.lake.repair(&[], &schemas, label, newest)?);
+    }
     let before = look(studio, &schemas)?;
     let concerned = studio.lake.concerned_by(&before.lake.faults)?;
     note.add(concerned.iter().map(named).collect(), before.files_to_read_again.clone());
@@ -141,16 +149,18 @@ fn mend_lake(studio: &Studio, label: &str, ledger_was_rebuilt: bool) -> anyhow::
         say!("a repair was cut off; it goes on");
     }
     note.write(&studio.files, &state)?;
-    let newest = studio.ledger.generations()?.iter().map(|partition| partition.generation).max().unwrap_or(0);
-    let done = studio.lake.repair(&before.lake.faults, &schemas, label, newest)?;
-    tell_repair(&done)?;
+    done.push(studio.lake.repair(&before.lake.faults, &schemas, label, newest)?);
+    for done in &done {
+        tell_repair(done)?;
+    }
     let partitions: Vec<PartitionName> =
         note.partitions.iter().map(|(dataset, month)| (dataset.clone(), month_of_text(month))).collect();
-    // What is back as it was published needs no reading.
-    let lost: Vec<PartitionName> = partitions
-        .into_iter()
-        .filter(|name| was_begun || (!done.restored.contains(name) && !done.entered.contains(name)))
-        .collect();
+    // What is back as it was published needs no reading; what an earlier attempt set aside does.
+    let is_back = |name: &PartitionName| {
+        done.iter().any(|done| done.restored.contains(name) || done.entered.contains(name))
+            && !done.iter().any(|done| done.set_aside.contains(name))
+    };
+    let lost: Vec<PartitionName> = partitions.into_iter().filter(|name| was_begun || !is_back(name)).collect();
     let mut failed = settle(studio, &lost)?;
     failed += read_again(studio, &lost, &note.files)?;
     run_jobs(studio, &lost)?;

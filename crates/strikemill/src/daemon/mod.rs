@@ -4,6 +4,7 @@
 //! one shift hands over to the next; ledger, lake, lock and desk stay as they are all the while.
 
 mod desk;
+mod page;
 mod pulse;
 mod reload;
 mod schedule;
@@ -20,14 +21,16 @@ use std::time::Duration;
 use ::intake::IntakeError;
 use anyhow::Context;
 use chrono::Utc;
-use console::Phase;
+use console::{Board, Phase};
 use tokio::sync::{mpsc, watch};
 
+use self::page::{board, keep_page};
 use self::reload::{PacksInForce, notice_changes, read_all, read_anew};
 use self::service_manager::{News, tell};
 use self::shift::Shift;
 use self::signals::{Signal, Signals};
 use self::standing::{Standing, keep_telling, last_word};
+use crate::alerts::Alerting;
 use crate::requests::{Bench, Desk};
 use crate::studio::{Access, Studio, WRITER, Written, report_faults};
 
@@ -72,6 +75,8 @@ struct Daemon {
     standing: Standing,
     packs: PacksInForce,
     desk: Option<Arc<Desk>>,
+    /// What the status page and the alerts look at.
+    board: Arc<Board>,
 }
 
 /// Why a shift ended.
@@ -95,14 +100,16 @@ impl Daemon {
         };
         let bench = Bench::of(studio)?;
         let standing = Standing::new(bench, pack_faults);
-        Ok(Daemon { home, state, standing, packs, desk })
+        let board = board(&standing);
+        Ok(Daemon { home, state, standing, packs, desk, board })
     }
 
     async fn live(mut self, mut signals: Signals) -> anyhow::Result<()> {
         let (stop_telling, telling_stopped) = watch::channel(false);
         let (changed, mut changes) = mpsc::channel(1);
         let telling = tokio::spawn(keep_telling(self.standing.clone(), self.state.clone(), telling_stopped.clone()));
-        let noticing = tokio::spawn(notice_changes(self.home.clone(), changed, telling_stopped));
+        let noticing = tokio::spawn(notice_changes(self.home.clone(), changed, telling_stopped.clone()));
+        let page = tokio::spawn(keep_page(self.standing.clone(), Arc::clone(&self.board), telling_stopped));
         let ended = match self.recover(&mut signals).await {
             Ok(Some(signal)) => {
                 tracing::info!(signal, "stopped while starting; the next start goes on");
@@ -114,6 +121,7 @@ impl Daemon {
         let _ = stop_telling.send(true);
         let _ = telling.await;
         let _ = noticing.await;
+        let _ = page.await;
         let (standing, state) = (self.standing.clone(), self.state.clone());
         let _ = tokio::task::spawn_blocking(move || last_word(&standing, &state)).await;
         ended
@@ -169,12 +177,26 @@ impl Daemon {
             site = %configuration.site_id,
             home = %configuration.home.display(),
             folders = configuration.folders.len(),
-            packs = self.packs.count(),
+            format_packs = self.packs.formats.len(),
+            jobs = self.packs.jobs.len(),
             "starting"
         );
         for folder in &configuration.folders {
             tracing::info!(folder = %folder.path.display(), bay = folder.bay.as_deref().unwrap_or("-"), "import folder");
         }
+    }
+
+    /// The alerts as the configuration of a shift wants them.
+    fn alerting(&self, bench: &Bench) -> Option<Alerting> {
+        let settings = bench.studio.configuration.alert.clone()?;
+        let standing = self.standing.clone();
+        Some(Alerting {
+            settings,
+            home: self.home.clone(),
+            ledger: Arc::clone(&bench.studio.ledger),
+            board: Arc::clone(&self.board),
+            note_failure: Box::new(move |why| standing.note(|vitals| vitals.alert_failing = why)),
+        })
     }
 
     fn stop_limit(&self) -> Duration {
@@ -183,7 +205,7 @@ impl Daemon {
 
     /// Works shift after shift.
     async fn work(&mut self, signals: &mut Signals, changes: &mut mpsc::Receiver<String>) -> anyhow::Result<()> {
-        let mut shift = Shift::begin(self.standing.bench(), self.desk.clone())?;
+        let mut shift = Shift::begin(self.standing.bench(), self.desk.clone(), self.alerting(&self.standing.bench()))?;
         self.standing.shift_began(&shift.bench, &shift.schedule_beat);
         tell(vec![News::Ready]).await;
         tracing::info!("watching");
@@ -248,7 +270,8 @@ impl Daemon {
                 }
             }
         };
-        match Shift::begin(bench, self.desk.clone()) {
+        let alerting = self.alerting(&bench);
+        match Shift::begin(bench, self.desk.clone(), alerting) {
             Ok(next) => shift = next,
             Err(error) => return Err((shift, End::Broken(error))),
         }
@@ -260,7 +283,8 @@ impl Daemon {
             crate::logging::change_level(configuration.log_level);
             tracing::info!(
                 folders = configuration.folders.len(),
-                packs = self.packs.count(),
+                format_packs = self.packs.formats.len(),
+                jobs = self.packs.jobs.len(),
                 "the new configuration is in force"
             );
         }

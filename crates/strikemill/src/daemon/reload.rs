@@ -70,8 +70,8 @@ pub fn read_anew(home: &Path, in_force: &PacksInForce, site_id: &str) -> Result<
 /// The names of the packs that are in use.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PacksInForce {
-    formats: Vec<String>,
-    jobs: Vec<String>,
+    pub formats: Vec<String>,
+    pub jobs: Vec<String>,
 }
 
 impl PacksInForce {
@@ -80,10 +80,6 @@ impl PacksInForce {
             formats: written.packs.packs().iter().map(|pack| pack.name().to_owned()).collect(),
             jobs: written.job_packs.packs().iter().map(|pack| pack.name.clone()).collect(),
         }
-    }
-
-    pub fn count(&self) -> usize {
-        self.formats.len() + self.jobs.len()
     }
 }
 
@@ -149,7 +145,8 @@ fn look_into(folder: &Path, depth: usize, wanted: &dyn Fn(&str) -> bool, seen: &
 
 /// Names that editors and copying programs use while they work.
 fn is_by_the_way(name: &str) -> bool {
-    name.starts_with('.') || name.ends_with('~') || name.ends_with(".tmp") || name.ends_with(".part")
+    let end = Path::new(name).extension().unwrap_or_default().to_ascii_lowercase();
+    name.starts_with('.') || name.ends_with('~') || end == "tmp" || end == "part"
 }
 
 fn difference(before: &Seen, now: &Seen, home: &Path) -> String {

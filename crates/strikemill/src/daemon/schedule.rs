@@ -113,3 +113,7 @@ fn write_due_summaries(
     studio.ledger.remember(LAST_SUMMARY, &nominal.to_string())?;
     Ok(())
 }
+
+#[cfg(test)]
+#[path = "week.rs"]
+mod week;

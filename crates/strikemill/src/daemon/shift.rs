@@ -8,6 +8,7 @@ use anyhow::anyhow;
 use tokio::sync::{mpsc, watch};
 use tokio::task::{JoinError, JoinSet};
 
+use crate::alerts::Alerting;
 use crate::daemon::desk::serve_requests;
 use crate::daemon::pulse::Beat;
 use crate::daemon::schedule::keep_schedule;
@@ -29,7 +30,7 @@ pub struct Shift {
 
 impl Shift {
     /// Begins to work. Nothing else works on the home by now.
-    pub fn begin(bench: Bench, desk: Option<Arc<Desk>>) -> anyhow::Result<Shift> {
+    pub fn begin(bench: Bench, desk: Option<Arc<Desk>>, alerting: Option<Alerting>) -> anyhow::Result<Shift> {
         let cron = Cron::parse(&bench.studio.configuration.digest_cron)
             .map_err(|why| anyhow!("[digest] cron of config/strikemill.toml: {why}"))?;
         let (stop_later, later_stopped) = watch::channel(false);
@@ -43,6 +44,9 @@ impl Shift {
         let schedule_beat = Arc::new(Beat::new());
         let beat = Arc::clone(&schedule_beat);
         later.spawn(keep_schedule(bench.clone(), cron, arrivals, beat, later_stopped.clone()));
+        if let Some(alerting) = alerting {
+            later.spawn(alerting.run(later_stopped.clone()));
+        }
         if let Some(desk) = desk {
             later.spawn(serve_requests(bench.clone(), desk, later_stopped));
         }

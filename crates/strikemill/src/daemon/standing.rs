@@ -140,7 +140,7 @@ pub async fn keep_telling(standing: Standing, state: std::path::PathBuf, mut sto
     look.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     let mut file = VitalsFile::new(&state);
     let mut heard: Option<Instant> = None;
-    let mut told = (String::new(), Vec::new(), false);
+    let (mut told, mut still, mut unwritable) = (String::new(), false, false);
     loop {
         tokio::select! {
             _ = stopped.wait_for(|stop| *stop) => return,
@@ -149,14 +149,20 @@ pub async fn keep_telling(standing: Standing, state: std::path::PathBuf, mut sto
         let vitals = standing.vitals();
         let mut news = Vec::new();
         let line = status_line(&vitals, standing.bench().studio.configuration.folders.len());
-        if vitals.phase == Phase::Running && line != told.0 {
+        if vitals.phase == Phase::Running && line != told {
             news.push(News::Status(line.clone()));
-            told.0 = line;
+            told = line;
         }
-        for what in vitals.stalled.iter().filter(|what| told.1.is_empty() && !told.1.contains(*what)) {
-            tracing::error!("{what}; the service manager is not told any more that the work gets on");
+        if still != !vitals.stalled.is_empty() {
+            still = !still;
+            match vitals.stalled.is_empty() {
+                true => tracing::info!("the work gets on again"),
+                false => tracing::error!(
+                    "{}; the service manager does not hear that the work gets on",
+                    vitals.stalled.join("; ")
+                ),
+            }
         }
-        told.1.clone_from(&vitals.stalled);
         let due = hear_every.is_some_and(|every| heard.is_none_or(|last| last.elapsed() + every / 2 >= every));
         if due && vitals.stalled.is_empty() {
             news.push(News::GetsOn);
@@ -169,9 +175,9 @@ pub async fn keep_telling(standing: Standing, state: std::path::PathBuf, mut sto
         let Ok((kept, same)) = kept else { return };
         file = same;
         match kept {
-            Ok(_) => told.2 = false,
-            Err(error) if !told.2 => {
-                told.2 = true;
+            Ok(_) => unwritable = false,
+            Err(error) if !unwritable => {
+                unwritable = true;
                 tracing::warn!("{} cannot be written: {error}; status cannot tell how the daemon is", state.display());
             }
             Err(_) => {}

@@ -29,12 +29,18 @@ pub fn by_hand(home: &Path, task: Task) -> anyhow::Result<()> {
 }
 
 fn have_done(state: &Path, task: Task) -> anyhow::Result<()> {
+    let seen_here = matches!(&task, Task::Import { paths } if paths.iter().all(|path| path.exists()));
     let answer = ask(state, task)?;
     for line in &answer.lines {
         say!("{line}");
     }
     if answer.left_out > 0 {
         say!("... and {} more lines; `strikemill status` tells what did not come in", answer.left_out);
+    }
+    if seen_here && answer.lines.iter().any(|line| line.starts_with("failed") && line.contains("does not exist")) {
+        say!(
+            "hint: the daemon does not see every place that you see, for example has its own /tmp; copy the files below the home"
+        );
     }
     match answer.failure {
         Some(failure) => bail!(failure),

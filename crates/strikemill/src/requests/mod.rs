@@ -40,6 +40,15 @@ pub enum Task {
     Retry { hash: String },
     /// Read archived files again under the present version of a pack.
     Reprocess { pack: String, since: Option<NaiveDate> },
+    /// Forget a person.
+    Forget { person: String },
+    /// Remove originals: those archived or refused before a day, or those whose SHA-256 begins so.
+    Remove {
+        archived_before: Option<NaiveDate>,
+        quarantined_before: Option<NaiveDate>,
+        file: Option<String>,
+        dry_run: bool,
+    },
     /// Run one job.
     RunJob { name: String, full: bool },
 }
@@ -51,6 +60,8 @@ impl Task {
             Task::Import { .. } => "import",
             Task::Retry { .. } => "retry",
             Task::Reprocess { .. } => "reprocess",
+            Task::Forget { .. } => "forget",
+            Task::Remove { .. } => "remove",
             Task::RunJob { .. } => "run a job",
         }
     }

@@ -6,7 +6,7 @@ use intake::Intake;
 use jobs::Runner;
 
 use super::Task;
-use crate::commands::{import, jobs as job_commands};
+use crate::commands::{forget, import, jobs as job_commands, remove};
 use crate::output::Teller;
 use crate::studio::Studio;
 
@@ -33,6 +33,15 @@ pub fn perform(task: &Task, bench: &Bench, out: &mut dyn Teller) -> anyhow::Resu
         Task::Import { paths } => import::import_paths(bench, paths, out),
         Task::Retry { hash } => import::retry_refused(bench, hash, out),
         Task::Reprocess { pack, since } => import::read_again(bench, pack, *since, out),
+        Task::Forget { person } => forget::forget_person(bench, person, out),
+        Task::Remove { archived_before, quarantined_before, file, dry_run } => {
+            let chosen = remove::Chosen {
+                archived_before: *archived_before,
+                quarantined_before: *quarantined_before,
+                file: file.clone(),
+            };
+            remove::remove_originals(bench, &chosen, *dry_run, out)
+        }
         Task::RunJob { name, full } => job_commands::run_now(bench, name, *full, out),
     }
 }

@@ -1,0 +1,250 @@
+//! What one more file costs, printed as a table. A plain program:
+//!
+//! ```text
+//! cargo bench -p lake --bench publish --profile dev             the profile of tests and demo
+//! cargo bench -p lake --bench publish -- 20000 10000 24 4000    rows of the month, of other months, their number, of a file
+//! ```
+//!
+//! - One more file into a month, alone and beside other months: the cost must not depend on these.
+//! - The same rows by the Arrow library's own means in the same run: read the file, append, sort, write.
+//! - Memory while a long history comes in, file by file.
+
+use std::fs::File;
+use std::path::Path;
+use std::time::Instant;
+
+use arrow::array::{RecordBatch, UInt32Array};
+use arrow::compute::{SortColumn, SortOptions, concat_batches, lexsort_to_indices, take_record_batch};
+use files::Files;
+use lake::{Lake, Provenance, Segment, SegmentHeader};
+use parquet::arrow::ArrowWriter;
+use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use parquet::basic::{Compression, ZstdLevel};
+use parquet::file::properties::WriterProperties;
+use shot::{Intent, Measures, Month, ParsedShot, Quantity, ShotRow};
+
+/// 2016-01-01 as day of 1970 [derived: 46 years with 11 leap days before it].
+const FIRST_DAY: i32 = 46 * 365 + 11;
+const REPEATS: usize = 5;
+
+fn main() {
+    let numbers: Vec<usize> = std::env::args().filter_map(|argument| argument.parse().ok()).collect();
+    // `cargo bench` says so; anything else that runs this program gets a small table.
+    let is_bench = std::env::args().any(|argument| argument == "--bench");
+    let usual = if is_bench { [100_000, 50_000, 119, 1_000] } else { [2_000, 1_000, 3, 100] };
+    let [month_rows, other_rows, other_months, file_rows] = *numbers.first_chunk().unwrap_or(&usual);
+    println!("profile: {}", if cfg!(debug_assertions) { "dev" } else { "release" });
+    println!("one more file of {file_rows} rows into a month of {month_rows} rows; median of {REPEATS}\n");
+
+    let alone = one_more_file(month_rows, 0, 0, file_rows, None);
+    println!("{:<58} {:>8.3} s", "alone in the lake", alone.median);
+    println!("{:<58} {:>8.3} s", "Arrow: read, append, sort, write", alone.peer);
+    println!("{:<58} {:>8.2}", "ratio to Arrow", alone.median / alone.peer);
+    let rate = alone.median / (month_rows + file_rows) as f64 * 100_000.0;
+    println!("{:<58} {rate:>8.3} s\n", "a hundred thousand rows rewritten");
+
+    let mut backfill = Backfill::default();
+    let beside = one_more_file(month_rows, other_months, other_rows, file_rows, Some(&mut backfill));
+    println!("{:<58} {:>8.3} s", format!("beside {other_months} months of {other_rows} rows"), beside.median);
+    println!("{:<58} {:>8.2}", "ratio to alone", beside.median / alone.median);
+    println!("{:<58} {:>8.2}\n", "ratio to Arrow", beside.median / beside.peer);
+
+    println!("backfill of {other_months} files of {other_rows} rows: {:.1} s", backfill.seconds);
+    println!("{:>10} {:>14} {:>16}", "files", "rows held", "memory (MiB)");
+    for (files, held, memory) in &backfill.samples {
+        println!("{files:>10} {held:>14} {memory:>16}");
+    }
+}
+
+struct Cost {
+    median: f64,
+    peer: f64,
+}
+
+#[derive(Default)]
+struct Backfill {
+    seconds: f64,
+    /// Files so far, most rows held by one publication, resident memory after it.
+    samples: Vec<(usize, usize, String)>,
+}
+
+fn one_more_file(
+    month_rows: usize,
+    other_months: usize,
+    other_rows: usize,
+    file_rows: usize,
+    mut backfill: Option<&mut Backfill>,
+) -> Cost {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let lake = Lake::open(Files::new(), &folder.path().join("lake"), &folder.path().join("staging"), "north")
+        .expect("the lake opens");
+    let mut sequence = 0;
+    let mut most_held = 0;
+    for other in 0..other_months {
+        let started = Instant::now();
+        sequence += 1;
+        let segment = stage(&lake, sequence, month_of(other + 1), other_rows);
+        let report = lake.publish(std::slice::from_ref(&segment), &[], &provenance()).expect("published");
+        lake.discard_segment(&segment).expect("discarded");
+        most_held = most_held.max(report.most_rows_held);
+        if let Some(backfill) = &mut backfill {
+            backfill.seconds += started.elapsed().as_secs_f64();
+            if other % other_months.div_ceil(6) == 0 || other + 1 == other_months {
+                backfill.samples.push((other + 1, most_held, resident_memory()));
+            }
+        }
+    }
+    sequence += 1;
+    let segment = stage(&lake, sequence, month_of(0), month_rows);
+    lake.publish(std::slice::from_ref(&segment), &[], &provenance()).expect("published");
+    lake.discard_segment(&segment).expect("discarded");
+
+    let mut ours = Vec::new();
+    let mut theirs = Vec::new();
+    for _ in 0..REPEATS {
+        sequence += 1;
+        let (month, _) = month_of(0);
+        let partition = lake.partition_path("shots", Some(month));
+        let rows = rows(sequence, month_of(0), file_rows);
+        let started = Instant::now();
+        by_arrow(&partition, &folder.path().join("peer.parquet"), &rows);
+        theirs.push(started.elapsed().as_secs_f64());
+        let segment = stage(&lake, sequence, month_of(0), file_rows);
+        let started = Instant::now();
+        lake.publish(std::slice::from_ref(&segment), &[], &provenance()).expect("published");
+        ours.push(started.elapsed().as_secs_f64());
+        lake.discard_segment(&segment).expect("discarded");
+    }
+    Cost { median: median(ours), peer: median(theirs) }
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// The same work without our merge: everything in memory, one sort.
+fn by_arrow(partition: &Path, target: &Path, more: &RecordBatch) {
+    let schema = shot::shots();
+    let file = File::open(partition).expect("opened");
+    let reader = ParquetRecordBatchReaderBuilder::try_new(file).expect("a reader").build().expect("built");
+    let mut batches: Vec<RecordBatch> = reader.map(|batch| batch.expect("rows")).collect();
+    batches.push(more.clone());
+    let all = concat_batches(&schema.arrow_schema(), &batches).expect("joined");
+    let options = Some(SortOptions { descending: false, nulls_first: true });
+    let names = ["player_id", "struck_at", "shot_id"];
+    let order: Vec<SortColumn> = names
+        .iter()
+        .map(|name| SortColumn { values: all.column_by_name(name).expect("a column").clone(), options })
+        .collect();
+    let indices: UInt32Array = lexsort_to_indices(&order, None).expect("sorted");
+    let sorted = take_record_batch(&all, &indices).expect("taken");
+    let level = ZstdLevel::try_new(3).expect("a level");
+    let properties = WriterProperties::builder().set_compression(Compression::ZSTD(level)).build();
+    let file = File::create(target).expect("created");
+    let mut writer = ArrowWriter::try_new(file, schema.arrow_schema(), Some(properties)).expect("a writer");
+    writer.write(&sorted).expect("written");
+    writer.into_inner().expect("closed").sync_all().expect("synced");
+}
+
+fn month_of(number: usize) -> (Month, i32) {
+    let mut day = FIRST_DAY;
+    let mut month = Month::of_day(day);
+    for _ in 0..number {
+        while Month::of_day(day) == month {
+            day += 1;
+        }
+        month = Month::of_day(day);
+    }
+    (month, day)
+}
+
+fn stage(lake: &Lake, sequence: i64, (month, day): (Month, i32), count: usize) -> Segment {
+    let header = SegmentHeader {
+        import_sequence: sequence,
+        source_file_id: source(sequence),
+        file_name: format!("{sequence}.csv"),
+        format: "pack".into(),
+        format_version: "1".into(),
+    };
+    lake.stage(header, &[(shot::shots(), rows(sequence, (month, day), count))]).expect("staged")
+}
+
+fn source(sequence: i64) -> String {
+    format!("{sequence:064x}")
+}
+
+/// Shots as a device's export has them: forty players, a dozen measured figures.
+fn rows(sequence: i64, (_, first_day): (Month, i32), count: usize) -> RecordBatch {
+    let quantities = [
+        Quantity::BallSpeedMps,
+        Quantity::LaunchElevationDeg,
+        Quantity::LaunchAzimuthDeg,
+        Quantity::SpinRpm,
+        Quantity::ClubSpeedMps,
+        Quantity::AttackDeg,
+        Quantity::PathDeg,
+        Quantity::CarryM,
+    ];
+    // A generator of our own, so that each run has the same rows: splitmix64.
+    let mut state = sequence.cast_unsigned().wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    let mut draw = move || {
+        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mixed = (state ^ (state >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        mixed ^ (mixed >> 31)
+    };
+    let mut shots = Vec::with_capacity(count);
+    for number in 0..count {
+        let mut measures = Measures::default();
+        for quantity in quantities {
+            measures.set(quantity, Some((draw() % 10_000) as f64 / 100.0));
+        }
+        let day = first_day + (draw() % 28) as i32;
+        let parsed = ParsedShot {
+            source_row: i64::try_from(number).expect("small") + 1,
+            bay: Some(format!("{}", draw() % 12)),
+            session_text: Some(format!("{}", number / 60)),
+            shot_text: Some(number.to_string()),
+            player_text: None,
+            hand: None,
+            club_id: Some("driver".into()),
+            club_kind: Some("driver".into()),
+            ball_kind: None,
+            intent: Intent::Play,
+            time_text: "t".into(),
+            struck_at: i64::from(day) * 86_400_000_000 + (draw() % 86_400_000_000).cast_signed(),
+            local_date: day,
+            zone: "Etc/UTC".into(),
+            environment: None,
+            measures,
+            strike_source: None,
+            quality: Vec::new(),
+        };
+        shots.push(ShotRow {
+            shot_id: format!("{:016x}{:016x}", draw(), draw()),
+            site_id: "north".into(),
+            player_id: Some(format!("player-{}", draw() % 40)),
+            parsed,
+            recorded: shot::Recorded::default(),
+            source_file_id: source(sequence),
+            format: "pack".into(),
+            format_version: "1".into(),
+            import_sequence: sequence,
+            imported_at: sequence,
+        });
+    }
+    shot::shots_batch(&shots).expect("shots fit their schema")
+}
+
+fn provenance() -> Provenance {
+    Provenance { writer: "bench".into(), run_id: "bench".into(), created_micros: 0, extra: Vec::new() }
+}
+
+/// Resident memory of this process, where the system tells.
+fn resident_memory() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
+    let kib: Option<f64> = line.and_then(|line| line.split_whitespace().next()).and_then(|number| number.parse().ok());
+    kib.map_or_else(|| "unknown".to_owned(), |kib| format!("{:.0}", kib / 1024.0))
+}

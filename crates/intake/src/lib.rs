@@ -59,6 +59,7 @@ mod settings;
 mod shares;
 mod shot_columns;
 mod table;
+mod tidy;
 mod unknown_names;
 mod vitals;
 mod watch;

@@ -130,6 +130,11 @@ fn what_is_no_export_goes_to_quarantine_intact() {
     let report = running.settle_and_scan(100);
     assert_eq!(report.quarantined, 1);
     assert!(site.tree("quarantine").contains(&format!("{folder}/other notes.txt")));
+    let reason = site.home.join("quarantine").join(&folder).join("notes.txt.reason.json");
+    let reason: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(reason).expect("the reason")).expect("it is still JSON");
+    let further = reason["also_arrived_as"].as_array().expect("the further names");
+    assert_eq!((further.len(), further[0]["name"].as_str()), (1, Some("other notes.txt")));
     assert_eq!(running.ledger.names_of(&hash).expect("names").len(), 2);
     assert_eq!(running.ledger.counts().expect("counts").quarantined, 2);
 }

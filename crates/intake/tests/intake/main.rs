@@ -2,6 +2,7 @@
 
 mod again;
 mod amend;
+mod batches;
 mod crash;
 mod daemon;
 mod faults;

@@ -2,12 +2,16 @@
 
 mod again;
 mod amend;
+mod batches;
 mod crash;
 mod daemon;
+mod faults;
 mod flow;
 mod growing;
 mod marks;
 mod people;
 mod preview;
 mod settling;
+mod shares;
 mod site;
+mod unattended;

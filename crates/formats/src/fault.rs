@@ -16,7 +16,7 @@ pub struct PackFault {
     /// The line at fault, without its line end.
     pub snippet: String,
     /// How many characters of the line, from `column` on, are at fault.
-    pub width: usize,
+    pub width: u32,
     /// What is wrong, in one sentence.
     pub message: String,
     /// What to do about it.
@@ -59,7 +59,7 @@ impl PackFault {
             line: text[..start].matches('\n').count() + 1,
             column: text[line_start..start].chars().count() + 1,
             snippet: text[line_start..line_end].trim_end().to_owned(),
-            width: marked.chars().count().max(1),
+            width: u32::try_from(marked.chars().count().max(1)).unwrap_or(u32::MAX),
             message: message.into(),
             hint: hint.into(),
             is_unreadable: false,
@@ -87,7 +87,7 @@ impl fmt::Display for PackFault {
             writeln!(out, "{margin} |")?;
             writeln!(out, "{number} | {}", self.snippet)?;
             let indent = " ".repeat(self.column.saturating_sub(1));
-            writeln!(out, "{margin} | {indent}{}", "^".repeat(self.width))?;
+            writeln!(out, "{margin} | {indent}{}", "^".repeat(self.width as usize))?;
         }
         write!(out, "hint: {}", self.hint)
     }

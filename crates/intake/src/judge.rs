@@ -151,7 +151,7 @@ pub(crate) fn judge_with<'a>(
 }
 
 /// Packs are read when a program starts, and one program at a time works on a home.
-const RETRY: &str = "use retry (the daemon stopped; it reads the packs anew when it starts)";
+const RETRY: &str = "use retry; a running daemon takes up a changed pack within seconds";
 
 /// The pack whose kind of name a file bears, and what speaks against it.
 fn obstacle_of_named(score: &PackScore) -> Option<(String, String)> {

@@ -153,14 +153,13 @@ pub async fn keep_telling(standing: Standing, state: std::path::PathBuf, mut sto
             news.push(News::Status(line.clone()));
             told = line;
         }
-        if still != !vitals.stalled.is_empty() {
+        if still == vitals.stalled.is_empty() {
             still = !still;
-            match vitals.stalled.is_empty() {
-                true => tracing::info!("the work gets on again"),
-                false => tracing::error!(
-                    "{}; the service manager does not hear that the work gets on",
-                    vitals.stalled.join("; ")
-                ),
+            if still {
+                let what = vitals.stalled.join("; ");
+                tracing::error!("{what}; the service manager does not hear any more that the work gets on");
+            } else {
+                tracing::info!("the work gets on again");
             }
         }
         let due = hear_every.is_some_and(|every| heard.is_none_or(|last| last.elapsed() + every / 2 >= every));

@@ -1,6 +1,6 @@
 //! The packs of a folder. This module holds the crate's only I/O.
 
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::Path;
 
 use crate::compile::compile;
@@ -70,11 +70,13 @@ impl PackSet {
 }
 
 fn unreadable(path: &Path, error: &std::io::Error) -> PackFault {
-    PackFault::whole(
+    let mut fault = PackFault::whole(
         path,
         format!("cannot be read: {error}"),
         "check that it exists and that the daemon's user may read it",
-    )
+    );
+    fault.is_unreadable = error.kind() != ErrorKind::NotFound;
+    fault
 }
 
 /// The bytes of a file, or a fault where it is longer than a pack's file should be.

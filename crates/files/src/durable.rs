@@ -84,7 +84,7 @@ impl DurableWriter {
         if self.buffer.is_empty() {
             return Ok(());
         }
-        let result = match self.files.fate(&self.temporary) {
+        let result = match self.files.fate("write", &self.temporary) {
             Fate::Proceed => file.write_all(&self.buffer),
             Fate::Fail(kind) => Err(injected(kind)),
             // A torn write leaves what a power cut could leave: a file with its first half.

@@ -72,7 +72,7 @@ impl From<FileError> for io::Error {
     }
 }
 
-fn is_full_kind(kind: ErrorKind) -> bool {
+pub(crate) fn is_full_kind(kind: ErrorKind) -> bool {
     matches!(kind, ErrorKind::StorageFull | ErrorKind::QuotaExceeded)
 }
 

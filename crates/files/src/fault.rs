@@ -6,6 +6,10 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use crate::Volume;
+use crate::error::is_full_kind;
+
+/// Operations that a full volume refuses.
+const NEEDS_ROOM: [&str; 4] = ["create", "write", "create folder", "link to"];
 
 /// Which operation of a [`Files`](crate::Files) handle fails. Operations are counted from 1 in the order they happen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,14 +108,17 @@ impl FaultState {
     }
 
     /// Counts one operation on a path and says what becomes of it.
-    pub(crate) fn next(&self, path: &Path) -> Fate {
+    pub(crate) fn next(&self, operation: &'static str, path: &Path) -> Fate {
         let number = self.operations.fetch_add(1, Ordering::SeqCst) + 1;
         if !self.any.load(Ordering::SeqCst) {
             return Fate::Proceed;
         }
         let plans = self.plans();
-        if let Some((_, kind)) = plans.outages.iter().find(|(below, _)| path.starts_with(below)) {
-            return Fate::Fail(*kind);
+        for (below, kind) in &plans.outages {
+            let is_out = !is_full_kind(*kind) || NEEDS_ROOM.contains(&operation);
+            if is_out && path.starts_with(below) {
+                return Fate::Fail(*kind);
+            }
         }
         match plans.nth {
             Some(FaultPlan::FailOnce { nth, kind }) if nth == number => Fate::Fail(kind),

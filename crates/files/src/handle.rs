@@ -83,7 +83,8 @@ impl Files {
     }
 
     /// Makes every operation on a path, and on whatever lies below it, fail as if the disk had answered so; `None` ends that.
-    /// For tests of shares that vanish, folders without permission, full volumes. Concerns this handle and its clones.
+    /// For tests of shares that vanish and folders without permission. A kind that means a full volume fails only what needs
+    /// room. Concerns this handle and its clones.
     pub fn set_outage(&self, below: &Path, kind: Option<ErrorKind>) {
         self.faults.replace_outage(below.to_owned(), kind);
     }
@@ -96,8 +97,8 @@ impl Files {
         self.faults.volume(path)
     }
 
-    pub(crate) fn fate(&self, path: &Path) -> Fate {
-        self.faults.next(path)
+    pub(crate) fn fate(&self, operation: &'static str, path: &Path) -> Fate {
+        self.faults.next(operation, path)
     }
 
     /// One counted operation.
@@ -107,7 +108,7 @@ impl Files {
         path: &Path,
         action: impl FnOnce() -> io::Result<T>,
     ) -> Result<T, FileError> {
-        let result = match self.fate(path) {
+        let result = match self.fate(operation, path) {
             Fate::Proceed => action(),
             Fate::Fail(kind) | Fate::Tear(kind) => Err(injected(kind)),
         };

@@ -68,7 +68,7 @@ impl Files {
             return Err(changed("copy", from));
         }
         // A link fails where a file stands, a rename would replace it.
-        let linked = match self.fate(to) {
+        let linked = match self.fate("link to", to) {
             Fate::Proceed => fs::hard_link(sealed.temporary_path(), to),
             Fate::Fail(kind) | Fate::Tear(kind) => Err(injected(kind)),
         };

@@ -35,7 +35,7 @@ impl Files {
     /// The volume on which a file or folder would lie that need not exist yet.
     pub fn volume_to_be(&self, path: &Path) -> Result<Option<Volume>, FileError> {
         let mut cursor = path;
-        while self.stat(cursor)?.is_none() {
+        while self.pretended_volume(cursor).is_none() && self.stat(cursor)?.is_none() {
             match cursor.parent() {
                 Some(parent) if !parent.as_os_str().is_empty() => cursor = parent,
                 _ => break,

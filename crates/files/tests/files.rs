@@ -201,9 +201,11 @@ fn an_outage_concerns_what_lies_below_and_ends() {
     fs::write(&inside, b"a").expect("written");
     fs::write(&outside, b"b").expect("written");
     files.clone().set_outage(&folder.path().join("share"), Some(ErrorKind::StorageFull));
-    let error = files.read(&inside, 9).expect_err("out");
+    let error = files.write_durable(&inside, b"c").expect_err("full");
     assert!(error.is_full() && error.may_pass(), "{error}");
-    assert!(files.write_durable(&inside, b"c").is_err());
+    assert_eq!(files.read(&inside, 9).expect("a full volume can be read"), b"a");
+    files.set_outage(&folder.path().join("share"), Some(ErrorKind::HostUnreachable));
+    assert!(files.read(&inside, 9).expect_err("away").may_pass());
     assert_eq!(files.read(&outside, 9).expect("read"), b"b");
     files.set_outage(&folder.path().join("share"), None);
     assert_eq!(files.read(&inside, 9).expect("read"), b"a");

@@ -13,6 +13,9 @@ use crate::report::{FileOutcome, ScanReport};
 use crate::scan::Batch;
 use crate::{Intake, IntakeError};
 
+/// What the ledger remembers of a reprocess between its first file and its last.
+const UNDER_WAY: &str = "under way";
+
 impl Intake {
     /// Tries refused files again: all of them, or those whose hash starts with `prefix`.
     pub fn retry(&self, prefix: &str, now: DateTime<Utc>) -> Result<Vec<(PathBuf, FileOutcome)>, IntakeError> {
@@ -53,15 +56,25 @@ impl Intake {
         };
         let mut report = ScanReport::default();
         self.finish_in_flight(now, &mut report)?;
-        let mut stale = false;
+        // Files that were read anew took new numbers. If the rest of them never followed, their order is that of their arrival,
+        // and all of them are read once more: a later file must win over the rows of an earlier one again.
+        let note = format!("reprocess.{pack_name}");
+        let mut stale = self.ledger.remembered(&note)?.as_deref() == Some(UNDER_WAY);
+        let mut entries = self.ledger.files_in_state(FileState::Archived)?;
+        if stale {
+            entries.sort_by_key(|entry| (entry.claimed_at, entry.import_sequence));
+        }
         let (mut taken, mut batch) = (Vec::new(), Batch::default());
-        for entry in self.ledger.files_in_state(FileState::Archived)? {
+        for entry in entries {
             let imported_at = entry.staged_at.unwrap_or(entry.claimed_at);
             let too_early = since.is_some_and(|since| imported_at < since.timestamp_micros());
             if entry.format.as_deref() != Some(pack_name) || too_early {
                 continue;
             }
-            stale = stale || entry.format_version.as_deref() != Some(pack.version());
+            if !stale && entry.format_version.as_deref() != Some(pack.version()) {
+                self.ledger.remember(&note, UNDER_WAY)?;
+                stale = true;
+            }
             if stale {
                 let path = PathBuf::from(entry.archive_path.clone().unwrap_or_default());
                 taken.push((path, self.again(&entry, &mut report, || self.reprocess_entry(&entry, pack, now))?));
@@ -70,6 +83,10 @@ impl Intake {
             }
         }
         self.publish_and_archive(now, &mut report)?;
+        let is_cut_short = self.stop.is_stopping() || report.paused.is_some() || report.publication_failed.is_some();
+        if stale && !is_cut_short {
+            self.ledger.remember(&note, "done")?;
+        }
         self.outcomes(taken, &report)
     }
 

@@ -4,7 +4,7 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, Utc};
-use files::FileError;
+use files::{FileError, is_temporary_name};
 use ledger::{FileEntry, FileState};
 
 use crate::arrival::{Arrival, modified_micros};
@@ -170,7 +170,7 @@ impl Intake {
             if entry.path == *source {
                 continue;
             }
-            if entry.name == own_reason {
+            if entry.name == own_reason || is_temporary_name(&entry.name) {
                 self.files.remove(&entry.path)?;
                 continue;
             }

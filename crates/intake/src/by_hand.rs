@@ -98,7 +98,8 @@ impl Intake {
             let note = "strikemill is stopping; give the command again once it runs".to_owned();
             return Some(FileOutcome::Waiting { note });
         }
-        let message = report.paused.clone().or_else(|| self.shortage(bytes))?;
+        let cannot_go_on = report.paused.as_ref().or(report.publication_failed.as_ref());
+        let message = cannot_go_on.cloned().or_else(|| self.shortage(bytes))?;
         Some(FileOutcome::Failed { message })
     }
 

@@ -67,8 +67,12 @@ impl Intake {
             return Ok(false);
         }
         match self.publish_staged(now, report) {
-            Ok(()) => Ok(true),
+            Ok(()) => {
+                report.publication_failed = None;
+                Ok(true)
+            }
             Err(error) => {
+                report.publication_failed = Some(format!("rows of other files cannot be published yet: {error}"));
                 self.tell_trouble_of_lake(error, "staged rows cannot be published yet", report)?;
                 Ok(false)
             }

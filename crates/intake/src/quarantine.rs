@@ -123,7 +123,7 @@ impl Intake {
     /// somebody edited is left alone: the ledger knows the names as well.
     fn tell_further_names(&self, entry: &FileEntry) -> Result<(), IntakeError> {
         let Some(path) = &entry.quarantine_path else { return Ok(()) };
-        let beside = PathBuf::from(format!("{path}{REASON_SUFFIX}"));
+        let beside = reason_path(Path::new(path));
         if self.files.stat(&beside)?.is_none() {
             return Ok(());
         }

@@ -112,6 +112,8 @@ pub struct ScanReport {
     pub troubles: Vec<Trouble>,
     /// Why intake took no files, or no more, with a hint.
     pub paused: Option<String>,
+    /// Why staged rows could not be published: nothing more is staged before they are.
+    pub(crate) publication_failed: Option<String>,
     /// Somebody asked to stop, and the scan ended before its end.
     pub stopped: bool,
 }

@@ -33,6 +33,10 @@ impl Intake {
     pub fn recover(&self, now: DateTime<Utc>) -> Result<ScanReport, IntakeError> {
         let _turn = self.turn();
         let mut report = ScanReport::default();
+        if let Err(error) = self.remove_unfinished(now) {
+            // They are in nobody's way; the next start tries again.
+            tracing::warn!(error = %error, "cannot remove what a crash left half written");
+        }
         self.finish_in_flight(now, &mut report)?;
         Ok(report)
     }
@@ -52,6 +56,10 @@ impl Intake {
 
     fn scan(&self, looks: &mut Looks, now: Moment) -> Result<ScanReport, IntakeError> {
         let mut report = ScanReport::default();
+        if self.vitals().failing.is_some() {
+            // Reading may still work where writing does not: only a write shows that the ledger is well again.
+            self.ledger.remember("intake.works_again", &now.wall.timestamp_micros().to_string())?;
+        }
         if let Some(why) = self.shortage(0) {
             self.pause(&mut report, why);
         }
@@ -116,7 +124,10 @@ impl Intake {
         let mut later = Vec::new();
         let (mut shots, mut batch) = (0, Batch::default());
         for (number, arrival) in settled.iter().enumerate() {
-            if self.stop.is_stopping() || report.paused.is_some() {
+            if let Some(why) = self.reason_to_end(report) {
+                for waiting in &settled[number..] {
+                    looks.explain(&waiting.path, SightingState::Settling, why.clone());
+                }
                 break;
             }
             if let Some(why) = self.shortage(arrival.bytes) {
@@ -167,6 +178,15 @@ impl Intake {
         }
         self.publish_and_archive(now, report)?;
         Ok(later)
+    }
+
+    /// Why no further file may be taken in this round.
+    fn reason_to_end(&self, report: &ScanReport) -> Option<String> {
+        if self.stop.is_stopping() {
+            return Some("strikemill is stopping; it is taken after the next start".to_owned());
+        }
+        // What cannot be published would only pile up in staging.
+        report.paused.clone().or_else(|| report.publication_failed.clone())
     }
 
     /// Publishes what is staged once it is enough: one partition is then written once for many files, and what must be held

@@ -8,6 +8,7 @@
 mod alerts;
 mod amended;
 mod error;
+mod faults;
 mod file_entry;
 mod file_states;
 mod file_views;

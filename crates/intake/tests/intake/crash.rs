@@ -228,6 +228,37 @@ fn a_file_overwritten_before_it_was_archived_is_told_and_the_new_one_taken() {
     assert_eq!(running.shot_ids().len(), 5);
 }
 
+#[test]
+fn a_start_removes_what_a_crash_left_half_written() {
+    let site = Site::new();
+    let running = site.start();
+    site.drop_file("session_1_bay2.csv", export(1..4));
+    site.drop_file("junk.bin", "no export");
+    running.settle_and_scan(0);
+    drop(running);
+    let refused = format!("quarantine/2026-11-20-{}", &files::sha256_of_bytes(b"no export")[..12]);
+    let mut strays = Vec::new();
+    for folder in ["archive/2026/11", "archive/2026/10", "archive/duplicates", refused.as_str()] {
+        let folder = site.home.join(folder);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        for (name, is_ours) in [(".a.csv.77-3.part", true), (".somebody.part", false)] {
+            std::fs::write(folder.join(name), "half").expect("a stray");
+            strays.push((folder.join(name), is_ours));
+        }
+    }
+    // A folder in which nothing but the stray stands.
+    let emptied = site.home.join("quarantine/2026-11-19-0123456789ab");
+    std::fs::create_dir_all(&emptied).expect("a folder");
+    std::fs::write(emptied.join(".b.csv.reason.json.77-4.part"), "half").expect("a stray");
+    let kept = (site.tree("archive"), site.tree("quarantine"));
+    site.start().intake.recover(at(100)).expect("a recovery");
+    for (path, is_ours) in strays {
+        assert_eq!(path.exists(), !is_ours, "{}", path.display());
+    }
+    assert!(!emptied.exists());
+    assert_eq!((site.tree("archive"), site.tree("quarantine")), kept);
+}
+
 const CHILD_HOME: &str = "INTAKE_TEST_CHILD_HOME";
 const CHILD_FILES: u32 = 24;
 

@@ -130,6 +130,11 @@ fn what_is_no_export_goes_to_quarantine_intact() {
     let report = running.settle_and_scan(100);
     assert_eq!(report.quarantined, 1);
     assert!(site.tree("quarantine").contains(&format!("{folder}/other notes.txt")));
+    let reason = site.home.join("quarantine").join(&folder).join("notes.txt.reason.json");
+    let reason: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(reason).expect("the reason")).expect("it is still JSON");
+    let further = reason["also_arrived_as"].as_array().expect("the further names");
+    assert_eq!((further.len(), further[0]["name"].as_str()), (1, Some("other notes.txt")));
     assert_eq!(running.ledger.names_of(&hash).expect("names").len(), 2);
     assert_eq!(running.ledger.counts().expect("counts").quarantined, 2);
 }
@@ -171,6 +176,8 @@ fn a_file_named_by_a_person_is_copied_and_stays() {
     let of =
         |path: &std::path::Path| outcomes.iter().find(|(p, _)| p == path).map(|(_, o)| o.clone()).expect("outcome");
     assert!(matches!(of(&good), FileOutcome::Imported { shots: 3, rejected: 0, .. }), "{outcomes:?}");
+    let FileOutcome::Imported { note, .. } = of(&good) else { unreachable!("just seen") };
+    assert!(note.expect("it lies in no import folder").contains("environment (indoor, outdoor) of 3"), "{outcomes:?}");
     assert!(matches!(of(&junk), FileOutcome::Quarantined { .. }), "{outcomes:?}");
     assert!(matches!(of(&paths[2]), FileOutcome::Failed { .. }), "{outcomes:?}");
     assert!(good.exists() && junk.exists());

@@ -2,6 +2,7 @@
 
 mod again;
 mod amend;
+mod batches;
 mod crash;
 mod daemon;
 mod faults;
@@ -11,4 +12,6 @@ mod marks;
 mod people;
 mod preview;
 mod settling;
+mod shares;
 mod site;
+mod unattended;

@@ -264,12 +264,14 @@ fn check(week: &Week, studio: &Studio, ambiguous: i64) {
     assert!(std::fs::read_dir(&pages).expect("pages of the week").count() > 0);
     let judged = rows(studio, "SELECT count(*) AS n FROM shot_verdicts");
     assert!(judged[0]["n"].as_i64().expect("a count") > 0);
+    let offered: usize = week.shots.values().sum();
+    let found: usize = found.values().sum();
     println!(
-        "{:<24}{} shots offered on {} days, each once; {} nightly runs and one summary a coach, each once",
-        "simulated week",
-        week.shots.values().sum::<usize>(),
-        week.shots.len(),
-        nights.len()
+        "{:<40}{:>6} tried restarts and looks, {offered:>8} rows offered, {} lost, {} doubled",
+        format!("week of {} at its clock change", week.monday),
+        week.hours().len() * 3,
+        offered.saturating_sub(found),
+        found.saturating_sub(offered)
     );
 }
 

@@ -132,13 +132,16 @@ fn every_row_of_every_accepted_file_stands_once_however_often_the_daemon_is_kill
     daemon.signal("TERM");
     assert!(daemon.wait(LONG), "a clean end\n{}", log_of(home));
     faults.extend(compare(home, &truth));
+    let counted = |word: &str| faults.iter().filter(|fault| fault.contains(word)).count();
     println!(
-        "{:<24}{:>8} files, {kills} kills, {looks_between} looks between; {} rows offered, {shots} to stand, {} faults",
-        "oracle",
+        "{:<40}{kills:>6} tried while {} files came in, {:>8} rows offered, {} lost, {} doubled",
+        "kills at random moments",
         truth.files,
         truth.rows_offered,
-        faults.len()
+        counted("is lost"),
+        counted("times in the lake") + counted("twice in the lake")
     );
+    println!("{shots} rows to stand, {looks_between} looks between kills, {} faults", faults.len());
     if !faults.is_empty() {
         let kept = folder.keep();
         faults.truncate(40);

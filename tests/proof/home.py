@@ -4,6 +4,7 @@ import hashlib
 import json
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -250,14 +251,17 @@ class Daemon:
         self.start = self.log.tell()
         line = [*prefix, PROGRAM, "run", "--home", str(home)]
         self.process = subprocess.Popen(line, stdin=subprocess.DEVNULL, stdout=self.log, stderr=self.log,
-                                        env={**os.environ, **(env or {})})
+                                        env={**os.environ, **(env or {})}, start_new_session=True)
 
     def __enter__(self):
         return self
 
     def __exit__(self, *_):
-        if self.process.poll() is None:
-            self.process.kill()
+        # The whole group: a tracer that is killed lets go of the daemon, which would live on.
+        try:
+            os.killpg(self.process.pid, signal.SIGKILL)
+        except ProcessLookupError:
+            pass
         self.process.wait()
         self.log.close()
 

@@ -1,7 +1,9 @@
 """Measures an idle daemon over many archived files, and the way of one export into the lake."""
 
 import argparse
+import hashlib
 import os
+import sqlite3
 import sys
 import time
 from pathlib import Path
@@ -31,21 +33,50 @@ def configure(home):
     path.write_text(text)
 
 
-def fill(site, files):
-    """Imports so many small files, ten thousand at a time."""
-    archived = sum(len(names) for _, _, names in os.walk(site.home / "archive"))
+def archived_files(site):
+    return sum(len(names) for _, _, names in os.walk(site.home / "archive"))
+
+
+def imported(site, files):
+    """Imports small files by the program itself until so many are archived, ten thousand at a time."""
+    archived = archived_files(site)
     while archived < files:
         batch = min(10_000, files - archived)
         for number in range(archived, archived + batch):
             folder = site.home / "import" / f"bay{number % FOLDERS + 1}"
-            month = number * 12 // files + 1
-            (folder / f"small-{number}.csv").write_bytes(export([(f"small-{number}", month, 60.0)]))
+            (folder / f"small-{number}.csv").write_bytes(export([(f"small-{number}", number % 12 + 1, 60.0)]))
         started = time.monotonic()
         done = run("import", site.home, str(site.home / "import"), limit=7_200)
         if done.returncode != 0:
             sys.exit(f"the import ended with {done.returncode}: {done.stderr[-500:]}")
         archived += batch
         print(f"  {archived} files archived, the last {batch} in {time.monotonic() - started:.0f} s", flush=True)
+
+
+def multiplied(site, files):
+    """Gives every archived file companions, in the archive and in the ledger, archived over the year before: what a scan could stumble over
+    is there, and no import of hours is needed. The lake lacks their rows, which an idle daemon does not read."""
+    ledger = sqlite3.connect(site.home / "state" / "ledger.sqlite")
+    ledger.row_factory = sqlite3.Row
+    patterns = [dict(row) for row in ledger.execute("SELECT * FROM files WHERE state = 'archived'")]
+    sequence = max(row["import_sequence"] for row in patterns)
+    year = 365 * 86_400 * 1_000_000
+    for number in range(archived_files(site), files):
+        row = dict(patterns[number % len(patterns)])
+        content = export([(f"companion-{number}", number % 12 + 1, 60.0)])
+        digest, name, ago = hashlib.sha256(content).hexdigest(), f"companion-{number}.csv", year * (files - number) // files
+        sequence += 1
+        path = Path(row["archive_path"]).with_name(f"{digest[:12]}-{name}")
+        path.write_bytes(content)
+        row |= {"source_file_id": digest, "first_name": name, "bytes": len(content), "import_sequence": sequence, "archive_path": str(path)}
+        row |= {key: row[key] - ago for key in ("claimed_at", "staged_at", "published_at", "archived_at")}
+        ledger.execute(f"INSERT INTO files ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})", list(row.values()))
+        ledger.execute("INSERT INTO file_names (source_file_id, name, folder, seen_at) VALUES (?, ?, ?, ?)",
+                       (digest, name, row["folder"], row["claimed_at"]))
+    ledger.execute("UPDATE meta SET value = ? WHERE key = 'next_import_sequence'", (str(sequence + 1),))
+    ledger.commit()
+    ledger.close()
+    print(f"  {archived_files(site)} files archived, all but {len(patterns)} of them written into archive and ledger", flush=True)
 
 
 def resident_mib(process):
@@ -88,13 +119,16 @@ def seconds_to_the_lake(site, daemon, attempt):
 def main():
     parser = argparse.ArgumentParser(prog="tests/proof/footprint")
     parser.add_argument("--files", type=int, default=100_000)
+    parser.add_argument("--imported", action="store_true", help="every one of the files goes through an import")
     parser.add_argument("--seconds", type=float, default=120, help="how long the idle daemon is watched")
     parser.add_argument("--home", help="a folder to keep the filled home in, or one kept before")
     arguments = parser.parse_args()
     print(f"{PROGRAM}, {FOLDERS} import folders, {arguments.files} archived files", flush=True)
     site = Site.kept_at(Path(arguments.home)) if arguments.home else Site(bare=True)
     configure(site.home)
-    fill(site, arguments.files)
+    imported(site, arguments.files if arguments.imported else min(200, arguments.files))
+    if not arguments.imported:
+        multiplied(site, arguments.files)
     kept = []
     with Daemon(site.home) as daemon:
         # The start looks at what the last stop left; what is measured is the rest after it.

@@ -7,11 +7,13 @@ import time
 import disasters
 import errors
 import full_disk
+import inside
 import kills
 import library
 from table import Table
 
 SECTIONS = {
+    "inside": inside.long_tests,
     "kills": kills.kill_at_each_call,
     "daemon-kills": kills.kill_the_daemon,
     "errors": errors.fail_at_each_call,

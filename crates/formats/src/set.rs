@@ -16,6 +16,8 @@ const LONGEST_SAMPLE: u64 = 16 << 20;
 #[derive(Debug, Default)]
 pub struct PackSet {
     packs: Vec<Pack>,
+    /// Folders of packs that are faulty or could not be read.
+    left_out: Vec<String>,
 }
 
 impl PackSet {
@@ -42,7 +44,10 @@ impl PackSet {
         for folder in folders {
             match load_pack(&folder) {
                 Ok(pack) => set.packs.push(pack),
-                Err(found) => faults.extend(found),
+                Err(found) => {
+                    faults.extend(found);
+                    set.left_out.push(folder.file_name().unwrap_or_default().to_string_lossy().into_owned());
+                }
             }
         }
         (set, faults)
@@ -51,6 +56,11 @@ impl PackSet {
     /// The packs, by name.
     pub fn packs(&self) -> &[Pack] {
         &self.packs
+    }
+
+    /// Folder names of packs that are there but cannot be used: a file that no other pack fits may be theirs.
+    pub fn left_out(&self) -> &[String] {
+        &self.left_out
     }
 
     /// The pack of a name.

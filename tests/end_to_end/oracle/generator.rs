@@ -243,7 +243,9 @@ impl Generator {
     fn cut(&mut self, whole_follows: bool) {
         let kind = Kind::Own;
         let mut rows = draw_rows(&mut self.draws, &mut self.next_number);
-        rows.iter_mut().for_each(|row| row.broken = false);
+        for row in &mut rows {
+            row.broken = false;
+        }
         if rows.len() < 3 {
             return;
         }
@@ -307,7 +309,9 @@ impl Generator {
 
     fn all_broken(&mut self) {
         let mut rows = draw_rows(&mut self.draws, &mut self.next_number);
-        rows.iter_mut().for_each(|row| row.broken = true);
+        for row in &mut rows {
+            row.broken = true;
+        }
         let path = self.place_for(Kind::Own);
         let text = text_of(Kind::Own, &rows);
         write(&path, text.as_bytes());

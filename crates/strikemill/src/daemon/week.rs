@@ -4,6 +4,7 @@
 //! Zone rules: IANA time zone database, Europe/Dublin: UTC+1 from 2026-03-29 01:00 UTC to 2026-10-25 01:00 UTC, else UTC.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -111,14 +112,17 @@ impl Week {
             let local = self.local(instant);
             self.number += 1;
             let (number, at_ms) = (self.number, instant.timestamp_millis());
-            lines += &format!(
+            let _ = writeln!(
+                lines,
                 "{{\"session\":\"s-{number}\",\"shot\":1,\"at_ms\":{at_ms},\"bay\":\"3\",\"who\":\"wren\",\"tool\":\"DR\",\
                  \"purpose\":\"normal\",\"ball\":{{\"v\":61.5,\"up\":11.2,\"out\":-1.1,\"spin\":{{\"rate\":2700,\"tilt\":-4.0}}}},\
-                 \"club\":{{\"v\":44.2,\"attack\":2.1,\"path\":-1.0,\"face\":0.4,\"loft\":13.2}}}}\n"
+                 \"club\":{{\"v\":44.2,\"attack\":2.1,\"path\":-1.0,\"face\":0.4,\"loft\":13.2}}}}"
             );
             let clock = local.format("%-m/%-d/%Y,%-I:%M:%S %p");
-            rows +=
-                &format!("{number},{clock},Wren,Driver,Play,97.3,-1.2,2.1,0.4,141.8,12.6,1.3,2650,-5.2,231.4,-6.3\n");
+            let _ = writeln!(
+                rows,
+                "{number},{clock},Wren,Driver,Play,97.3,-1.2,2.1,0.4,141.8,12.6,1.3,2650,-5.2,231.4,-6.3"
+            );
             self.sessions.push(format!("s-{number}"));
             *self.shots.entry(local.date()).or_default() += 2;
         }
@@ -260,12 +264,14 @@ fn check(week: &Week, studio: &Studio, ambiguous: i64) {
     assert!(std::fs::read_dir(&pages).expect("pages of the week").count() > 0);
     let judged = rows(studio, "SELECT count(*) AS n FROM shot_verdicts");
     assert!(judged[0]["n"].as_i64().expect("a count") > 0);
+    let offered: usize = week.shots.values().sum();
+    let found: usize = found.values().sum();
     println!(
-        "{:<24}{} shots offered on {} days, each once; {} nightly runs and one summary a coach, each once",
-        "simulated week",
-        week.shots.values().sum::<usize>(),
-        week.shots.len(),
-        nights.len()
+        "{:<40}{:>6} tried restarts and looks, {offered:>8} rows offered, {} lost, {} doubled",
+        format!("week of {} at its clock change", week.monday),
+        week.hours().len() * 3,
+        offered.saturating_sub(found),
+        found.saturating_sub(offered)
     );
 }
 

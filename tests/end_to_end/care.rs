@@ -9,7 +9,8 @@ use tempfile::TempDir;
 
 use crate::home::{Daemon, drop_exports, files_below, fresh_home, rows, strikemill, until, words};
 
-fn at(home: &Path, arguments: &[&str]) -> Output {
+/// Runs a command on a home.
+pub fn at(home: &Path, arguments: &[&str]) -> Output {
     let mut all = arguments.to_vec();
     let place = home.display().to_string();
     all.extend(["--home", &place]);
@@ -60,7 +61,8 @@ fn entries(home: &Path) -> Vec<String> {
     lines.map(|line| line.expect("a row").unwrap_or_default()).collect()
 }
 
-fn is_sound(home: &Path) {
+/// The deep check finds nothing wrong.
+pub fn is_sound(home: &Path) {
     let output = at(home, &["check", "--deep"]);
     assert!(output.status.success(), "{}", words(&output));
     assert!(words(&output).contains("looked at"), "{}", words(&output));
@@ -156,12 +158,13 @@ fn a_lost_or_corrupt_ledger_is_rebuilt_from_the_lake_the_archive_and_quarantine(
     let path = home.join("state/ledger.sqlite");
     let sound = fs::read(&path).expect("the ledger");
     fs::remove_file(&path).expect("removed");
-    for command in [&["run"][..], &["import"], &["status"]] {
+    for command in [&["run"][..], &["import"], &["jobs", "list"]] {
         let output = at(home, command);
         assert_eq!(output.status.code(), Some(1), "{command:?}: {}", words(&output));
         assert!(words(&output).contains("strikemill repair"), "{command:?}: {}", words(&output));
         assert!(!path.exists(), "{command:?} made a new ledger");
     }
+    assert!(words(&at(home, &["status"])).contains("strikemill repair"));
     let output = at(home, &["repair"]);
     assert!(output.status.success(), "{}", words(&output));
     assert_eq!(entries(home), knew, "{}", words(&output));

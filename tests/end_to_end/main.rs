@@ -6,11 +6,14 @@ mod check;
 mod daemon;
 mod demo;
 mod draft;
+mod forget;
 mod home;
 mod kill;
+mod operations;
 mod oracle;
 mod query;
 mod reload;
+mod removal;
 #[cfg(unix)]
 mod service_manager;
 #[cfg(unix)]

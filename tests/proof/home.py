@@ -71,14 +71,18 @@ class Comparison:
 class Site:
     """A home whose content is known. `fresh` brings back its first state: some rows in the lake, some files in the import folder."""
 
-    def __init__(self, place=None, settings=None):
+    def __init__(self, place=None, settings=None, bare=False, folder=None):
         # In memory where it can be: a killed process loses nothing that it wrote, and a disk would make the proof slow.
         base = place or ("/dev/shm" if os.path.isdir("/dev/shm") else tempfile.gettempdir())
-        self.folder = Path(tempfile.mkdtemp(prefix="strikemill-proof-", dir=base))
+        self.folder = folder or Path(tempfile.mkdtemp(prefix="strikemill-proof-", dir=base))
         self.home = self.folder / "home"
         self.kept = self.folder / "first-state"
         self.bay = self.home / "import" / "bay1"
+        if bare and (self.home / "config").is_dir():
+            return
         self._make(settings or {})
+        if bare:
+            return
         base_rows = some_rows("base", 6, months=(1, 2))
         self.offer(base_rows, "base.csv")
         self.imports()
@@ -89,6 +93,12 @@ class Site:
         self.write("z-twin.csv", export(some_rows("new", 5, months=(1, 2))))
         self.write("junk.bin", JUNK)
         shutil.copytree(self.home, self.kept, symlinks=True)
+
+    @classmethod
+    def kept_at(cls, folder):
+        """An empty home in a folder that stays, or the one that was left there."""
+        folder.mkdir(parents=True, exist_ok=True)
+        return cls(bare=True, folder=folder)
 
     def _make(self, settings):
         self.required, self.accepted = {}, {}

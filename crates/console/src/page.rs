@@ -2,7 +2,7 @@
 //!
 //! It shows what `status` shows but for the names of players: whoever reaches the address reads it.
 
-use ledger::{RunOutcome, SightingState};
+use ledger::{RunOutcome, Sighting, SightingState};
 
 use crate::StatusReport;
 use crate::html::Html;
@@ -10,6 +10,9 @@ use crate::words::{count, one_line, size, without_hint};
 
 /// How many lines of each list are shown; the JSON has more.
 const SHOWN: usize = 25;
+
+/// Files that still settle are the rule: a few are enough.
+const SETTLING_SHOWN: usize = 5;
 
 /// Place of the style on the server.
 pub(crate) const STYLE_PATH: &str = "/style.css";
@@ -126,7 +129,10 @@ fn folders(html: &mut Html, report: &StatusReport) {
     }
     let clock = report.clock();
     let mut rows = Vec::new();
-    for sighting in report.sightings.iter().take(SHOWN) {
+    let is_settling = |sighting: &&Sighting| sighting.state == SightingState::Settling;
+    let waiting = report.sightings.iter().filter(|sighting| !is_settling(sighting)).take(SHOWN);
+    let settling = report.sightings.iter().filter(is_settling).take(SETTLING_SHOWN);
+    for sighting in waiting.chain(settling) {
         let unchanged = match sighting.state {
             SightingState::Retrying => String::new(),
             SightingState::Settling | SightingState::Waiting => clock.ago(sighting.stable_since),

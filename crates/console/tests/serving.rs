@@ -115,7 +115,7 @@ fn report(ledger: &Ledger, vitals: DaemonVitals) -> StatusReport {
         vitals: Some(vitals),
         ledger: Ok(Some(ledger)),
         lake: None,
-        waiting_too_long: Duration::from_secs(900),
+        waiting_too_long: Duration::from_mins(15),
         configuration_faults: Vec::new(),
         pack_faults: Vec::new(),
         volumes: Vec::new(),
@@ -259,10 +259,10 @@ async fn who_says_nothing_is_cut_off_and_keeps_nobody_waiting_for_ever() {
         stream.write_all(b"GET / HT").await.expect("sent");
         silent.push(stream);
     }
-    let answered = tokio::time::timeout(Duration::from_secs(60), place.get("/health")).await;
+    let answered = tokio::time::timeout(Duration::from_mins(1), place.get("/health")).await;
     assert_eq!(answered.expect("an answer in the end").1, "ok\n");
     let mut rest = Vec::new();
-    let cut_off = tokio::time::timeout(Duration::from_secs(60), silent[0].read_to_end(&mut rest)).await;
+    let cut_off = tokio::time::timeout(Duration::from_mins(1), silent[0].read_to_end(&mut rest)).await;
     assert!(cut_off.is_ok() && rest.is_empty(), "the first one was cut off: {rest:?}");
 }
 
@@ -275,7 +275,7 @@ async fn a_scraper_gets_the_kind_of_text_it_asked_for_and_a_stop_ends_the_server
     let request = format!("GET /metrics HTTP/1.1\r\nHost: localhost\r\nAccept: {open}\r\n\r\n");
     assert!(place.say(request.as_bytes()).await.contains("content-type: application/openmetrics-text; version=1.0.0"));
     place.stop.send(true).expect("the server listens");
-    let ended = tokio::time::timeout(Duration::from_secs(60), place.serving).await.expect("it ends");
+    let ended = tokio::time::timeout(Duration::from_mins(1), place.serving).await.expect("it ends");
     ended.expect("no panic").expect("no error");
     assert!(TcpStream::connect(place.address).await.is_err(), "nobody listens any more");
 }

@@ -34,8 +34,8 @@ pub(crate) struct Reading {
 }
 
 impl Reading {
-    pub(crate) fn of(roster: &Roster, forgotten: Forgotten) -> Reading {
-        let roster = Arc::new(forgotten.leave_out_of(roster.clone()));
+    pub(crate) fn of(roster: Arc<Roster>, forgotten: Forgotten) -> Reading {
+        let roster = Arc::new(forgotten.leave_out_of(Arc::unwrap_or_clone(roster)));
         let basis = Basis { roster, corrections: Arc::default(), forgotten: Arc::new(forgotten) };
         Reading { basis: Arc::new(basis), ..Reading::default() }
     }

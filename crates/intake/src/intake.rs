@@ -78,7 +78,7 @@ impl Intake {
             ledger,
             lake,
             packs,
-            reading: Mutex::new(Reading::of(&roster, forgotten)),
+            reading: Mutex::new(Reading::of(roster, forgotten)),
             roster_check: None,
             amending_due: AtomicBool::new(true),
             lately_kept: Mutex::new(LatelyKept::default()),

@@ -31,6 +31,7 @@ mod forget;
 mod forgotten;
 mod grown;
 mod import;
+mod import_traces;
 mod imports_told;
 mod intake;
 mod judge;

@@ -82,13 +82,13 @@ impl Round<'_> {
                 Standing::NotDue => self.keep_what_was_seen_in(folder, None),
                 Standing::Away(error) => {
                     self.note_unreadable(folder, &error, true);
-                    intake.note_looked_at(watched, self.looks, self.now, true);
+                    self.looks.note_looked_at(folder, self.now, true);
                 }
                 Standing::Here { is_polled } => {
                     self.unstable = is_polled;
                     self.look_into(watched, folder, 0);
                     let is_restless = self.looks.seen.keys().any(|path| Path::new(path).starts_with(folder));
-                    intake.note_looked_at(watched, self.looks, self.now, is_restless);
+                    self.looks.note_looked_at(folder, self.now, is_restless);
                 }
             }
         }
@@ -119,7 +119,7 @@ impl Round<'_> {
         match entry.kind {
             EntryKind::Folder if depth < DEEPEST => self.look_into(watched, &entry.path, depth + 1),
             EntryKind::Folder => {
-                self.sight_oddity(&entry.path, "folders are followed 8 deep; move its files further up")
+                self.sight_oddity(&entry.path, "folders are followed 8 deep; move its files further up");
             }
             EntryKind::Link => {
                 self.sight_oddity(
@@ -147,11 +147,11 @@ impl Round<'_> {
         // Some servers and programs number files anew at every look.
         let identity = if self.unstable { None } else { stat.identity };
         let earlier = self.before.remove(&key);
-        let (mut first_seen, mut unchanged_since) = (now, None);
+        let (mut first, mut unchanged_since) = (now, None);
         if let Some(earlier) = &earlier {
             let is_replaced = matches!((earlier.identity, identity), (Some(one), Some(other)) if one != other);
             if !is_replaced {
-                first_seen = earlier.first_seen;
+                first = earlier.first;
                 let is_same = earlier.bytes == bytes && earlier.modified == modified;
                 unchanged_since = is_same.then_some(earlier.stable_since);
             }
@@ -166,7 +166,7 @@ impl Round<'_> {
         let is_quiet = unchanged_since.is_some() && unchanged_for >= quiet_period && self.is_old_enough(modified);
         let obstacle = self.obstacle(&path, &key, stat, patience_is_over, is_quiet);
         let is_whole = is_quiet && obstacle.is_none();
-        let waits_too_long = now - first_seen >= micros(self.intake.settings.waiting_too_long);
+        let waits_too_long = now - first >= micros(self.intake.settings.waiting_too_long);
         let note = match obstacle {
             Some(obstacle) => obstacle,
             None if is_whole => Cow::Borrowed("it is whole and about to be taken"),
@@ -175,7 +175,7 @@ impl Round<'_> {
         };
         let state = if waits_too_long { SightingState::Waiting } else { SightingState::Settling };
         let stable_since = unchanged_since.unwrap_or(now);
-        self.looks.seen.insert(key, Seen { bytes, modified, identity, first_seen, stable_since, state, note });
+        self.looks.seen.insert(key, Seen { bytes, modified, identity, first, stable_since, state, note });
         if is_whole {
             self.settled.push(Arrival {
                 path,
@@ -230,10 +230,10 @@ impl Round<'_> {
     /// Something that will never be taken as it is, and that nobody should have to search for.
     fn sight_oddity(&mut self, path: &Path, note: &'static str) {
         let key = text_of(path);
-        let first_seen = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first_seen);
-        let waits_too_long = self.now.steady - first_seen >= micros(self.intake.settings.waiting_too_long);
+        let first = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first);
+        let waits_too_long = self.now.steady - first >= micros(self.intake.settings.waiting_too_long);
         let state = if waits_too_long { SightingState::Waiting } else { SightingState::Settling };
-        self.insert_pathless(key, first_seen, state, Cow::Borrowed(note));
+        self.insert_pathless(key, first, state, Cow::Borrowed(note));
     }
 
     /// What cannot be read is never taken for empty or gone: what was seen there stays seen.
@@ -242,11 +242,11 @@ impl Round<'_> {
             self.keep_what_was_seen_in(path, Some("its folder cannot be read at the moment"));
         }
         let key = text_of(path);
-        let first_seen = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first_seen);
+        let first = self.before.remove(&key).map_or(self.now.steady, |earlier| earlier.first);
         let note = error.to_string();
         tracing::debug!(path = %files::readable_path(path), error = %note, "cannot look there now; what was seen there stays noted");
         self.report.note_trouble(path, note.clone());
-        self.insert_pathless(key, first_seen, SightingState::Retrying, Cow::Owned(note));
+        self.insert_pathless(key, first, SightingState::Retrying, Cow::Owned(note));
     }
 
     /// Takes over what the last look saw below a folder; with a reason where it cannot be read.
@@ -267,8 +267,8 @@ impl Round<'_> {
         }
     }
 
-    fn insert_pathless(&mut self, key: String, first_seen: i64, state: SightingState, note: Cow<'static, str>) {
-        let seen = Seen { bytes: 0, modified: None, identity: None, first_seen, stable_since: first_seen, state, note };
+    fn insert_pathless(&mut self, key: String, first: i64, state: SightingState, note: Cow<'static, str>) {
+        let seen = Seen { bytes: 0, modified: None, identity: None, first, stable_since: first, state, note };
         self.looks.seen.insert(key, seen);
     }
 }

@@ -20,7 +20,9 @@ pub(crate) struct Seen {
     pub(crate) bytes: i64,
     pub(crate) modified: Option<i64>,
     pub(crate) identity: Option<FileIdentity>,
-    pub(crate) first_seen: i64,
+    /// First look.
+    pub(crate) first: i64,
+    /// First look since which it has not changed.
     pub(crate) stable_since: i64,
     pub(crate) state: SightingState,
     pub(crate) note: Cow<'static, str>,
@@ -105,13 +107,20 @@ impl Looks {
                 bytes: sighting.bytes,
                 modified: sighting.modified,
                 identity: None,
-                first_seen: steady(sighting.first_seen),
+                first: steady(sighting.first_seen),
                 stable_since: steady(sighting.stable_since),
                 state: sighting.state,
                 note: Cow::Owned(sighting.note),
             };
             self.seen.insert(sighting.path, seen);
         }
+    }
+
+    /// A folder was looked at. A restless one is looked at again by the next scan, whatever it lies on.
+    pub(crate) fn note_looked_at(&mut self, folder: &Path, now: Moment, is_restless: bool) {
+        let standing = self.folders.entry(folder.to_owned()).or_default();
+        standing.looked_at = Some(now.steady);
+        standing.is_restless = is_restless;
     }
 
     /// An instant of the steady clock as people read it.
@@ -122,8 +131,8 @@ impl Looks {
     /// The path that cannot be taken for longest, and since when by the wall clock.
     pub(crate) fn oldest_wait(&self) -> Option<(String, i64)> {
         let waiting = self.seen.iter().filter(|(_, seen)| seen.state != SightingState::Settling);
-        let oldest = waiting.min_by_key(|(path, seen)| (seen.first_seen, *path));
-        oldest.map(|(path, seen)| (path.clone(), self.on_the_wall(seen.first_seen)))
+        let oldest = waiting.min_by_key(|(path, seen)| (seen.first, *path));
+        oldest.map(|(path, seen)| (path.clone(), self.on_the_wall(seen.first)))
     }
 
     /// Numbers of paths that settle, wait too long, and cannot be read.
@@ -144,7 +153,7 @@ impl Looks {
             path: path.to_owned(),
             bytes: seen.bytes,
             modified: seen.modified,
-            first_seen: self.on_the_wall(seen.first_seen),
+            first_seen: self.on_the_wall(seen.first),
             stable_since: self.on_the_wall(seen.stable_since),
             last_seen: self.on_the_wall(now.steady),
             state: seen.state,
@@ -156,9 +165,25 @@ impl Looks {
         seen.bytes == noted.bytes
             && seen.modified == noted.modified
             && seen.state == noted.state
-            && self.on_the_wall(seen.first_seen) == noted.first_seen
+            && self.on_the_wall(seen.first) == noted.first_seen
             && self.on_the_wall(seen.stable_since) == noted.stable_since
             && seen.note == noted.note
+    }
+}
+
+/// Said aloud once, however long it lasts and however often the program starts.
+fn tell_long_waits(noted: &HashMap<String, Sighting>, changed: &[Sighting]) {
+    for sighting in changed {
+        let known = noted.get(&sighting.path).is_some_and(|noted| noted.state == SightingState::Waiting);
+        if sighting.state == SightingState::Waiting && !known {
+            let (file, note) = (files::readable_text(&sighting.path), &sighting.note);
+            tracing::warn!(
+                file,
+                note,
+                bytes = sighting.bytes,
+                "a file has been waiting too long; somebody should look"
+            );
+        }
     }
 }
 
@@ -186,6 +211,7 @@ impl Intake {
         }
         let paths: Vec<String> = gone.iter().cloned().collect();
         self.ledger.update_sightings(&changed, &paths)?;
+        tell_long_waits(&looks.noted, &changed);
         looks.noted.retain(|path, _| !gone.contains(path));
         for sighting in changed {
             looks.noted.insert(sighting.path.clone(), sighting);

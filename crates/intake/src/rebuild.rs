@@ -3,21 +3,20 @@
 //! What only the ledger knew does not come back: past runs of jobs, what was removed by hand and when, whom an alert told. The
 //! names of players come back by reading the archived files again, and forgotten persons from the note beside the archive.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use arrow::array::{Array, Int64Array, StringArray, TimestampMicrosecondArray};
 use chrono::{DateTime, Utc};
 use files::{Files, sha256_of_bytes};
 use formats::PackSet;
 use lake::Lake;
 use ledger::{FileEntry, FileName, FileState, Ledger, PartitionGeneration, PlayerText};
 
+use crate::import_traces::{Trace, add_traces, packs_of_marks, refused_entry};
 use crate::imports_told::{ImportTold, imports_told};
 use crate::judge::{Judgement, judge, site_context};
 use crate::kept_files::{KeptFile, ReasonTold, files_below, reason_beside};
 use crate::names::{hash12, name_of, text_of};
-use crate::shot_columns::column;
 use crate::unknown_names::texts_of;
 use crate::{IntakeError, IntakeSettings, Roster};
 
@@ -57,18 +56,6 @@ pub struct LedgerRebuild<'a> {
     pub packs: &'a PackSet,
     /// The roster.
     pub roster: &'a Roster,
-}
-
-/// What the rows of a file tell about its import.
-#[derive(Debug, Clone, Default)]
-struct Trace {
-    import_sequence: i64,
-    format: String,
-    format_version: String,
-    imported_at: i64,
-    shots: i64,
-    marks: i64,
-    bays: BTreeSet<Option<String>>,
 }
 
 impl LedgerRebuild<'_> {
@@ -375,83 +362,4 @@ struct Stranger {
 fn original_name(path: &Path, id: &str) -> String {
     let name = name_of(path);
     name.strip_prefix(hash12(id)).and_then(|rest| rest.strip_prefix('-')).map_or(name.clone(), str::to_owned)
-}
-
-/// Packs of whose files no shot stands and some mark does.
-fn packs_of_marks(traces: &BTreeMap<String, Trace>) -> BTreeSet<String> {
-    let mut rows: HashMap<&str, (i64, i64)> = HashMap::new();
-    for trace in traces.values() {
-        let of_pack = rows.entry(&trace.format).or_default();
-        of_pack.0 += trace.shots;
-        of_pack.1 += trace.marks;
-    }
-    rows.into_iter().filter(|(_, (shots, marks))| *shots == 0 && *marks > 0).map(|(pack, _)| pack.to_owned()).collect()
-}
-
-fn refused_entry(id: &str, file: &KeptFile, told: &ReasonTold, now: DateTime<Utc>) -> FileEntry {
-    let at = told.refused_at.unwrap_or_else(|| now.timestamp_micros());
-    FileEntry {
-        source_file_id: id.to_owned(),
-        state: FileState::Quarantined,
-        first_name: told.name.clone(),
-        folder: told.folder.clone(),
-        bytes: file.bytes.cast_signed(),
-        format: told.format.clone(),
-        format_version: told.format_version.clone(),
-        import_sequence: None,
-        rows_accepted: 0,
-        marks_accepted: 0,
-        rows_rejected: 0,
-        reason: Some(told.reason.clone()),
-        source_path: None,
-        keep_source: false,
-        replaces_rows: false,
-        archive_path: None,
-        quarantine_path: Some(text_of(&file.path)),
-        claimed_at: at,
-        staged_at: None,
-        published_at: None,
-        archived_at: None,
-        quarantined_at: Some(at),
-    }
-}
-
-fn add_traces(
-    dataset: &'static str,
-    batch: &arrow::array::RecordBatch,
-    traces: &mut BTreeMap<String, Trace>,
-) -> Result<(), IntakeError> {
-    let sources: &StringArray = column(dataset, batch, "source_file_id")?;
-    let sequences: &Int64Array = column(dataset, batch, "import_sequence")?;
-    let formats: &StringArray = column(dataset, batch, "format")?;
-    let versions: &StringArray = column(dataset, batch, "format_version")?;
-    let instants: &TimestampMicrosecondArray = column(dataset, batch, "imported_at")?;
-    let bays: Option<&StringArray> = column(dataset, batch, "bay").ok();
-    for row in 0..batch.num_rows() {
-        let source = sources.value(row);
-        if !traces.contains_key(source) {
-            traces.insert(source.to_owned(), Trace::default());
-        }
-        let Some(trace) = traces.get_mut(source) else { continue };
-        if sequences.value(row) >= trace.import_sequence {
-            trace.import_sequence = sequences.value(row);
-            trace.imported_at = instants.value(row);
-            if trace.format_version != versions.value(row) || trace.format != formats.value(row) {
-                trace.format = formats.value(row).to_owned();
-                trace.format_version = versions.value(row).to_owned();
-            }
-        }
-        match dataset {
-            "shots" => trace.shots += 1,
-            "strike_marks" => trace.marks += 1,
-            _ => {}
-        }
-        if let Some(bays) = bays
-            && trace.bays.len() < 2
-        {
-            let bay = bays.is_valid(row).then(|| bays.value(row).to_owned());
-            trace.bays.insert(bay);
-        }
-    }
-    Ok(())
 }

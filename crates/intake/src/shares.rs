@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use files::{Entry, EntryKind, FileIdentity, Volume};
+use files::{Entry, EntryKind, FileIdentity, FileStat, Volume};
 use ledger::WatchedVolume;
 
 use crate::looks::Looks;
@@ -24,7 +24,7 @@ pub(crate) enum Standing {
 impl Intake {
     /// The entries of a folder that must be there.
     pub(crate) fn entries_of(&self, folder: &Path) -> Result<Vec<Entry>, IntakeError> {
-        if self.identity_of(folder)?.is_none() {
+        if self.folder_at(folder)?.is_none() {
             return Err(IntakeError::Settings {
                 problem: format!("the import folder {} does not exist", files::readable_path(folder)),
                 hint: "create it, or mount the share; files in it are imported as soon as it is back".into(),
@@ -33,11 +33,11 @@ impl Intake {
         Ok(self.files.list(folder)?)
     }
 
-    /// Which folder a path leads to; nothing where it leads to none. A link to a folder counts as that folder.
-    fn identity_of(&self, folder: &Path) -> Result<Option<Option<FileIdentity>>, IntakeError> {
+    /// The folder that a path leads to; nothing where it leads to none. A link to a folder counts as that folder.
+    fn folder_at(&self, folder: &Path) -> Result<Option<FileStat>, IntakeError> {
         // The dot makes the system follow a link, which a look at the bare path would not.
         let stat = self.files.stat(&folder.join("."))?;
-        Ok(stat.filter(|stat| stat.kind == EntryKind::Folder).map(|stat| stat.identity))
+        Ok(stat.filter(|stat| stat.kind == EntryKind::Folder))
     }
 
     /// Asks where an import folder stands. An error means that the ledger failed; what the disk refuses is an answer.
@@ -64,10 +64,10 @@ impl Intake {
 
     fn judge_volume(&self, watched: &WatchedFolder, looks: &mut Looks, now: Moment) -> Result<Standing, IntakeError> {
         let folder = &watched.path;
-        let identity = self.identity_of(folder)?;
+        let found = self.folder_at(folder)?;
         let standing = looks.folders.entry(folder.clone()).or_default();
-        standing.is_there = identity.is_some();
-        standing.identity = identity.flatten();
+        standing.is_there = found.is_some();
+        standing.identity = found.and_then(|stat| stat.identity);
         if !standing.is_there {
             // Listing tells so, with a hint.
             return Ok(Standing::Here { is_polled: standing.is_polled });
@@ -126,12 +126,6 @@ impl Intake {
         }
         let entries = self.files.list(&watched.path)?;
         Ok(entries.iter().all(|entry| is_temporary(&entry.name)))
-    }
-
-    pub(crate) fn note_looked_at(&self, watched: &WatchedFolder, looks: &mut Looks, now: Moment, is_restless: bool) {
-        let standing = looks.folders.entry(watched.path.clone()).or_default();
-        standing.looked_at = Some(now.steady);
-        standing.is_restless = is_restless;
     }
 }
 

@@ -36,18 +36,22 @@ fn main() {
     println!("profile: {}", if cfg!(debug_assertions) { "dev" } else { "release" });
     println!("one more file of {file_rows} rows into a month of {month_rows} rows; median of {REPEATS}\n");
 
+    println!("{:<58} {:>10} {:>14}", "", "elapsed", "on a processor");
     let alone = one_more_file(month_rows, 0, 0, file_rows, None);
-    println!("{:<58} {:>8.3} s", "alone in the lake", alone.median);
-    println!("{:<58} {:>8.3} s", "Arrow: read, append, sort, write", alone.peer);
-    println!("{:<58} {:>8.2}", "ratio to Arrow", alone.median / alone.peer);
-    let rate = alone.median / (month_rows + file_rows) as f64 * 100_000.0;
-    println!("{:<58} {rate:>8.3} s\n", "a hundred thousand rows rewritten");
+    println!("{:<58} {}", "alone in the lake", alone.ours);
+    println!("{:<58} {}", "Arrow: read, append, sort, write", alone.peer);
+    println!("{:<58} {}", "ratio to Arrow", alone.ours.ratio(&alone.peer));
+    let rows = Span {
+        elapsed: (month_rows + file_rows) as f64 / 100_000.0,
+        busy: (month_rows + file_rows) as f64 / 100_000.0,
+    };
+    println!("{:<58} {}\n", "a hundred thousand rows rewritten, seconds", alone.ours.ratio(&rows));
 
     let mut backfill = Backfill::default();
     let beside = one_more_file(month_rows, other_months, other_rows, file_rows, Some(&mut backfill));
-    println!("{:<58} {:>8.3} s", format!("beside {other_months} months of {other_rows} rows"), beside.median);
-    println!("{:<58} {:>8.2}", "ratio to alone", beside.median / alone.median);
-    println!("{:<58} {:>8.2}\n", "ratio to Arrow", beside.median / beside.peer);
+    println!("{:<58} {}", format!("beside {other_months} months of {other_rows} rows"), beside.ours);
+    println!("{:<58} {}", "ratio to alone", beside.ours.ratio(&alone.ours));
+    println!("{:<58} {}\n", "ratio to Arrow", beside.ours.ratio(&beside.peer));
 
     println!("backfill of {other_months} files of {other_rows} rows: {:.1} s", backfill.seconds);
     println!("{:>10} {:>14} {:>16}", "files", "rows held", "memory (MiB)");
@@ -57,8 +61,40 @@ fn main() {
 }
 
 struct Cost {
-    median: f64,
-    peer: f64,
+    ours: Span,
+    peer: Span,
+}
+
+/// Seconds by the clock, and seconds this thread was on a processor: on a busy machine only these compare.
+#[derive(Clone, Copy)]
+struct Span {
+    elapsed: f64,
+    busy: f64,
+}
+
+impl Span {
+    fn of(work: impl FnOnce()) -> Span {
+        let (started, busy) = (Instant::now(), busy_seconds());
+        work();
+        Span { elapsed: started.elapsed().as_secs_f64(), busy: busy_seconds() - busy }
+    }
+
+    fn ratio(self, other: &Span) -> Span {
+        Span { elapsed: self.elapsed / other.elapsed, busy: self.busy / other.busy }
+    }
+}
+
+impl std::fmt::Display for Span {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:>10.3} {:>14.3}", self.elapsed, self.busy)
+    }
+}
+
+/// Where the system does not tell: not a number.
+fn busy_seconds() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    let nanos: Option<f64> = text.split_whitespace().next().and_then(|number| number.parse().ok());
+    nanos.map_or(f64::NAN, |nanos| nanos / 1e9)
 }
 
 #[derive(Default)]
@@ -106,21 +142,23 @@ fn one_more_file(
         let (month, _) = month_of(0);
         let partition = lake.partition_path("shots", Some(month));
         let rows = rows(sequence, month_of(0), file_rows);
-        let started = Instant::now();
-        by_arrow(&partition, &folder.path().join("peer.parquet"), &rows);
-        theirs.push(started.elapsed().as_secs_f64());
+        theirs.push(Span::of(|| by_arrow(&partition, &folder.path().join("peer.parquet"), &rows)));
         let segment = stage(&lake, sequence, month_of(0), file_rows);
-        let started = Instant::now();
-        lake.publish(std::slice::from_ref(&segment), &[], &provenance()).expect("published");
-        ours.push(started.elapsed().as_secs_f64());
+        ours.push(Span::of(|| {
+            lake.publish(std::slice::from_ref(&segment), &[], &provenance()).expect("published");
+        }));
         lake.discard_segment(&segment).expect("discarded");
     }
-    Cost { median: median(ours), peer: median(theirs) }
+    Cost { ours: median(&ours), peer: median(&theirs) }
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+fn median(spans: &[Span]) -> Span {
+    let middle = |pick: fn(&Span) -> f64| {
+        let mut values: Vec<f64> = spans.iter().map(pick).collect();
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    Span { elapsed: middle(|span| span.elapsed), busy: middle(|span| span.busy) }
 }
 
 /// The same work without our merge: everything in memory, one sort.

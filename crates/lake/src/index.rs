@@ -8,113 +8,19 @@
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::path::PathBuf;
 
-use arrow::array::{RecordBatch, StringArray};
-use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension, Transaction, params};
+use rusqlite::{Connection, params};
 use shot::{Month, TableSchema};
 
-use crate::keys::{OrderCheck, SOURCE_COLUMN, hash64, keys_of, order_columns, typed};
+use crate::index_entry::{EntryChange, Found, Hashes, layout, source_hashes};
+use crate::index_tables::{
+    HASHES_PER_STATEMENT, ascending, enter, forget, insert, is_damage_code, list_text, month_text, note_all, open,
+    sweep,
+};
+use crate::keys::{OrderCheck, SOURCE_COLUMN, hash64, keys_of, order_columns};
 use crate::store::Store;
 use crate::{LakeError, Manifest, profile};
 
 const FILE_NAME: &str = "key-index.sqlite";
-/// Marks the file as ours ("SMKI"); another file under this name is replaced.
-const APPLICATION: i32 = 0x534d_4b49;
-/// Rises when the tables change; an index of another version is built anew.
-const VERSION: i32 = 1;
-/// Memory that SQLite may use for pages, in KiB.
-const CACHE_KIB: i32 = 16 * 1024;
-/// Hashes handed to SQLite in one statement.
-const HASHES_PER_STATEMENT: usize = 2_000;
-
-// A partition that is described anew gets a new number, so that what is left of the old description is never a hit.
-const TABLES: &str = "
-    CREATE TABLE partitions (
-        number INTEGER PRIMARY KEY AUTOINCREMENT,
-        dataset TEXT NOT NULL,
-        month TEXT NOT NULL,
-        sha256 TEXT NOT NULL,
-        layout TEXT NOT NULL,
-        is_sorted INTEGER NOT NULL,
-        UNIQUE (dataset, month)
-    ) STRICT;
-    CREATE TABLE keys (
-        hash INTEGER NOT NULL, partition INTEGER NOT NULL, PRIMARY KEY (hash, partition)
-    ) STRICT, WITHOUT ROWID;
-    CREATE TABLE sources (
-        hash INTEGER NOT NULL, partition INTEGER NOT NULL, PRIMARY KEY (hash, partition)
-    ) STRICT, WITHOUT ROWID;
-";
-
-/// Hashes of keys and of source files.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub(crate) struct Hashes {
-    pub(crate) keys: HashSet<u64>,
-    pub(crate) sources: HashSet<u64>,
-}
-
-impl Hashes {
-    pub(crate) fn add_rows(&mut self, schema: &TableSchema, rows: &RecordBatch) -> Result<(), LakeError> {
-        self.keys.extend(keys_of(schema, rows)?.iter().map(|key| hash64(key)));
-        self.sources.extend(source_hashes(schema, rows)?);
-        Ok(())
-    }
-
-    /// These without those.
-    pub(crate) fn without(&self, others: &Hashes) -> Hashes {
-        Hashes {
-            keys: self.keys.difference(&others.keys).copied().collect(),
-            sources: self.sources.difference(&others.sources).copied().collect(),
-        }
-    }
-}
-
-/// What a partition's entry becomes, to be noted before the file shows.
-#[derive(Debug)]
-pub(crate) struct EntryChange {
-    pub(crate) dataset: String,
-    pub(crate) month: Option<Month>,
-    pub(crate) layout: String,
-    /// SHA-256 of the new file; `None` where the partition goes.
-    pub(crate) sha256: Option<String>,
-    /// Whether the entry so far describes the file so far, so that only `gone` and `added` need be written. Otherwise `added`
-    /// is everything.
-    pub(crate) builds_on_entry: bool,
-    pub(crate) gone: Hashes,
-    pub(crate) added: Hashes,
-}
-
-impl EntryChange {
-    pub(crate) fn removal(schema: &TableSchema, month: Option<Month>) -> EntryChange {
-        EntryChange {
-            dataset: schema.name.clone(),
-            month,
-            layout: layout(schema),
-            sha256: None,
-            builds_on_entry: false,
-            gone: Hashes::default(),
-            added: Hashes::default(),
-        }
-    }
-}
-
-/// What the index says about a publication into one dataset.
-#[derive(Debug, Default)]
-pub(crate) struct Found {
-    /// Partitions whose file the manifest does not tell of; after an interrupted publication there may be some.
-    pub(crate) untold: BTreeSet<Option<Month>>,
-    /// Partitions that hold one of the keys, or at least a key of the same hash.
-    pub(crate) with_key: BTreeSet<Option<Month>>,
-    /// Partitions that hold rows of one of the source files.
-    pub(crate) with_source: BTreeSet<Option<Month>>,
-    /// Partitions whose rows do not stand in today's order.
-    pub(crate) unsorted: BTreeSet<Option<Month>>,
-}
-
-/// What the key hashes and the order mean: an entry made for other key or sort columns is no use.
-pub(crate) fn layout(schema: &TableSchema) -> String {
-    format!("key {}; order {}", schema.key.join(","), order_columns(schema).join(","))
-}
-
 /// The index, opened when first needed. Only the holder of the lake's write turn uses it.
 #[derive(Debug)]
 pub(crate) struct KeyIndex<'a> {
@@ -387,138 +293,6 @@ fn vouches(
     Ok(bytes.map(u64::cast_signed) == Some(told.bytes))
 }
 
-/// `None` for a database that is not this index in this version.
-fn open(path: &std::path::Path) -> rusqlite::Result<Option<Connection>> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection = Connection::open_with_flags(path, flags)?;
-    // A full sync is not for durability, which this file could do without: a torn transaction would be a wrong index.
-    connection.execute_batch(&format!(
-        "PRAGMA synchronous = FULL; PRAGMA cache_size = -{CACHE_KIB}; PRAGMA cell_size_check = ON;"
-    ))?;
-    let tables: i64 = connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-    if tables == 0 {
-        connection.execute_batch(&format!(
-            "BEGIN; {TABLES} PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION}; COMMIT;"
-        ))?;
-        return Ok(Some(connection));
-    }
-    let application: i32 = connection.query_row("PRAGMA application_id", [], |row| row.get(0))?;
-    let version: i32 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
-    Ok((application == APPLICATION && version == VERSION).then_some(connection))
-}
-
-fn note_all(transaction: &Transaction<'_>, changes: &[EntryChange]) -> rusqlite::Result<()> {
-    let mut has_leftovers = false;
-    for change in changes {
-        let Some(sha256) = &change.sha256 else {
-            has_leftovers |= forget(transaction, &change.dataset, change.month)?;
-            continue;
-        };
-        let number = if change.builds_on_entry {
-            let renew = "UPDATE partitions SET sha256 = ?1, layout = ?2, is_sorted = 1
-                 WHERE dataset = ?3 AND month = ?4 RETURNING number";
-            let values = params![sha256, change.layout, change.dataset, month_text(change.month)];
-            // Without the entry it builds on, a part would pass for the whole: better no entry, which is built when needed.
-            let Some(number) = transaction.prepare_cached(renew)?.query_row(values, |row| row.get(0)).optional()?
-            else {
-                continue;
-            };
-            delete(transaction, "keys", number, &change.gone.keys)?;
-            delete(transaction, "sources", number, &change.gone.sources)?;
-            number
-        } else {
-            has_leftovers |= forget(transaction, &change.dataset, change.month)?;
-            enter(transaction, &change.dataset, change.month, sha256, &change.layout)?
-        };
-        insert(transaction, "keys", number, &ascending(&change.added.keys))?;
-        insert(transaction, "sources", number, &ascending(&change.added.sources))?;
-    }
-    if has_leftovers { sweep(transaction) } else { Ok(()) }
-}
-
-/// Takes an entry away; its hashes stay until they are swept. Answers whether there was one.
-fn forget(transaction: &Transaction<'_>, dataset: &str, month: Option<Month>) -> rusqlite::Result<bool> {
-    let mut statement = transaction.prepare_cached("DELETE FROM partitions WHERE dataset = ?1 AND month = ?2")?;
-    Ok(statement.execute(params![dataset, month_text(month)])? > 0)
-}
-
-fn enter(
-    transaction: &Transaction<'_>,
-    dataset: &str,
-    month: Option<Month>,
-    sha256: &str,
-    layout: &str,
-) -> rusqlite::Result<i64> {
-    let enter = "INSERT INTO partitions (dataset, month, sha256, layout, is_sorted) VALUES (?1, ?2, ?3, ?4, 1)";
-    transaction.prepare_cached(enter)?.execute(params![dataset, month_text(month), sha256, layout])?;
-    Ok(transaction.last_insert_rowid())
-}
-
-fn insert(transaction: &Transaction<'_>, table: &str, partition: i64, hashes: &[u64]) -> rusqlite::Result<()> {
-    let enter = format!("INSERT OR IGNORE INTO {table} (hash, partition) SELECT value, ?1 FROM json_each(?2)");
-    let mut statement = transaction.prepare_cached(&enter)?;
-    for piece in hashes.chunks(HASHES_PER_STATEMENT) {
-        statement.execute(params![partition, list_text(piece)])?;
-    }
-    Ok(())
-}
-
-fn delete(transaction: &Transaction<'_>, table: &str, partition: i64, hashes: &HashSet<u64>) -> rusqlite::Result<()> {
-    let remove = format!("DELETE FROM {table} WHERE hash = ?1 AND partition = ?2");
-    let mut statement = transaction.prepare_cached(&remove)?;
-    for hash in hashes {
-        statement.execute([hash.cast_signed(), partition])?;
-    }
-    Ok(())
-}
-
-fn sweep(transaction: &Transaction<'_>) -> rusqlite::Result<()> {
-    transaction.execute("DELETE FROM keys WHERE partition NOT IN (SELECT number FROM partitions)", [])?;
-    transaction.execute("DELETE FROM sources WHERE partition NOT IN (SELECT number FROM partitions)", [])?;
-    Ok(())
-}
-
-fn source_hashes(schema: &TableSchema, rows: &RecordBatch) -> Result<HashSet<u64>, LakeError> {
-    let sources: &StringArray = typed(&schema.name, rows, SOURCE_COLUMN)?;
-    let mut hashes = HashSet::new();
-    let mut latest = None;
-    for source in sources.iter().flatten() {
-        // Rows of one file mostly stand together.
-        if latest != Some(source) {
-            hashes.insert(hash64(source.as_bytes()));
-            latest = Some(source);
-        }
-    }
-    Ok(hashes)
-}
-
-/// In the order of the tree, in which numbers are signed.
-fn ascending(hashes: &HashSet<u64>) -> Vec<u64> {
-    let mut ordered: Vec<u64> = hashes.iter().copied().collect();
-    ordered.sort_unstable_by_key(|hash| hash.cast_signed());
-    ordered
-}
-
-fn list_text(hashes: &[u64]) -> String {
-    use std::fmt::Write;
-    let mut text = String::with_capacity(hashes.len() * 21 + 2);
-    for (position, hash) in hashes.iter().enumerate() {
-        let start = if position == 0 { '[' } else { ',' };
-        // Writing to a text cannot fail.
-        let _ = write!(text, "{start}{}", hash.cast_signed());
-    }
-    text.push(']');
-    text
-}
-
-fn month_text(month: Option<Month>) -> String {
-    month.map_or_else(String::new, |month| month.to_string())
-}
-
 fn is_damage(error: &LakeError) -> bool {
     matches!(error, LakeError::Index { cause, .. } if is_damage_code(cause))
-}
-
-fn is_damage_code(cause: &rusqlite::Error) -> bool {
-    matches!(cause.sqlite_error_code(), Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase))
 }

@@ -7,8 +7,9 @@ use shot::Month;
 
 use crate::LakeError;
 use crate::bounds::HeldRows;
-use crate::index::{EntryChange, Hashes, layout};
-use crate::merge::{Departures, Merge, MonthChange, Winners};
+use crate::index_entry::{EntryChange, Hashes, layout};
+use crate::merge::{Merge, MonthChange};
+use crate::merge_rows::{Departures, Winners};
 use crate::prepare::{Act, Prepared};
 use crate::profile::{RowReader, RowWriter};
 use crate::runs::SortedRuns;

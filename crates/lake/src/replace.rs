@@ -7,7 +7,8 @@ use arrow::compute::concat_batches;
 use shot::{Month, TableSchema};
 
 use crate::conform::{Strictness, check_schema, conform};
-use crate::index::{EntryChange, Hashes, KeyIndex, layout};
+use crate::index::KeyIndex;
+use crate::index_entry::{EntryChange, Hashes, layout};
 use crate::keys::{comes_from_files, keys_of, months_of, sorted};
 use crate::prepare::{Act, Prepared, commit, next_facts};
 use crate::profile::{Provenance, read_all};

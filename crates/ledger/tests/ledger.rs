@@ -3,8 +3,9 @@
 use std::path::Path;
 
 use ledger::{
-    AmendedMonth, Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerError, PartitionGeneration, PlayerText,
-    Quarantined, RunOutcome, RunStart, SCHEMA_VERSION, Sighting, SightingState, Staged, WatchedVolume,
+    AmendedMonth, Claim, DigestMade, FileState, InstanceLock, Ledger, LedgerCondition, LedgerError,
+    PartitionGeneration, PlayerText, Quarantined, Removal, RunOutcome, RunStart, SCHEMA_VERSION, Sighting,
+    SightingState, Staged, WatchedVolume,
 };
 
 fn open(folder: &Path) -> Ledger {
@@ -326,4 +327,100 @@ fn volumes_are_noted_and_files_archived_lately_are_found() {
     assert_eq!(found(10, 9), [id('c'), id('a')]);
     assert_eq!(found(11, 9), [id('c')]);
     assert_eq!(found(0, 1), [id('c')]);
+}
+
+#[test]
+fn a_database_is_absent_sound_or_damaged() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("ledger.sqlite");
+    assert_eq!(Ledger::condition(&path).expect("looked"), LedgerCondition::Absent);
+    let ledger = open(folder.path());
+    for number in 0..200 {
+        ledger.remember(&format!("key {number}"), &"text ".repeat(50)).expect("remembered");
+    }
+    assert_eq!(ledger.integrity().expect("looked"), Vec::<String>::new());
+    ledger.close().expect("closed");
+    assert!(!folder.path().join("ledger.sqlite-wal").exists(), "everything stands in one file");
+    assert_eq!(Ledger::condition(&path).expect("looked"), LedgerCondition::Sound);
+    let sound = std::fs::read(&path).expect("the database");
+    let mut torn = sound.clone();
+    torn[8192..20_000].fill(7);
+    for (what, bytes) in
+        [("torn", &torn[..]), ("noise", b"this is no database at all, but long enough to be read"), ("empty", b"")]
+    {
+        std::fs::write(&path, bytes).expect("written");
+        let condition = Ledger::condition(&path).expect("looked");
+        assert!(matches!(&condition, LedgerCondition::Damaged(faults) if !faults.is_empty()), "{what}: {condition:?}");
+    }
+}
+
+#[test]
+fn entries_are_restored_whole_and_numbers_only_rise() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ledger = open(folder.path());
+    ledger.begin_import(&claim('a')).expect("claimed");
+    ledger.mark_staged(&staged('a', 1)).expect("staged");
+    ledger.mark_published(&[id('a')], &[], 5).expect("published");
+    ledger.mark_archived(&id('a'), "/archive/a.csv", 6).expect("archived");
+    ledger.add_alias(&id('a'), "b.csv", "/in", 7).expect("named");
+    let (entry, names) =
+        (ledger.file(&id('a')).expect("read").expect("an entry"), ledger.names_of(&id('a')).expect("read"));
+
+    let other = tempfile::tempdir().expect("a folder");
+    let rebuilt = open(other.path());
+    rebuilt.restore_files(&[(entry.clone(), names.clone())]).expect("restored");
+    rebuilt.restore_files(&[(entry.clone(), names.clone())]).expect("restored twice");
+    assert_eq!(rebuilt.file(&id('a')).expect("read"), Some(entry));
+    assert_eq!(rebuilt.names_of(&id('a')).expect("read").len(), names.len());
+    rebuilt.raise_import_sequence(40).expect("raised");
+    rebuilt.raise_import_sequence(7).expect("not lowered");
+    assert_eq!(rebuilt.next_import_sequence().expect("a number"), 40);
+    assert_eq!(rebuilt.next_import_sequence().expect("a number"), 41);
+}
+
+#[test]
+fn a_removal_is_noted_and_its_file_stays_known() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ledger = open(folder.path());
+    ledger.begin_import(&claim('a')).expect("claimed");
+    ledger.mark_staged(&staged('a', 1)).expect("staged");
+    ledger.mark_published(&[id('a')], &[], 5).expect("published");
+    ledger.mark_archived(&id('a'), "/archive/a.csv", 6).expect("archived");
+    let entry = ledger.file(&id('a')).expect("read").expect("an entry");
+    let removal = Removal {
+        removed_at: 9,
+        command: "remove --file aaaaaa".into(),
+        source_file_id: id('a'),
+        path: "/archive/a.csv".into(),
+        bytes: 10,
+    };
+    ledger.note_removal(&entry, &removal, "removed by hand").expect("noted");
+    assert_eq!(ledger.removals().expect("read"), [removal]);
+    let left = ledger.file(&id('a')).expect("read").expect("still known");
+    assert_eq!(
+        (left.state, left.archive_path, left.reason.as_deref()),
+        (FileState::Archived, None, Some("removed by hand"))
+    );
+}
+
+#[test]
+fn erased_names_cannot_be_read_from_the_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ledger = open(folder.path());
+    ledger.begin_import(&claim('a')).expect("claimed");
+    ledger.mark_staged(&staged('a', 1)).expect("staged");
+    let text = |text: &str| PlayerText { text: text.into(), rows: 3, first_seen: 1, last_seen: 2 };
+    ledger.note_player_texts(&id('a'), &[text("Quillfeather"), text("Wren")]).expect("noted");
+    let is_meant = |text: &str| text == "Quillfeather";
+    assert_eq!(ledger.files_with_player_text(&is_meant).expect("read"), [(id('a'), "Quillfeather".to_owned())]);
+    assert_eq!(ledger.erase_player_texts(&is_meant, &[]).expect("erased"), 1);
+    ledger.wipe_deleted().expect("wiped");
+    assert_eq!(ledger.player_texts().expect("read").len(), 1);
+    for ending in ["", "-wal"] {
+        let Ok(bytes) = std::fs::read(folder.path().join(format!("ledger.sqlite{ending}"))) else { continue };
+        assert!(!bytes.windows(12).any(|window| window == b"Quillfeather"), "ledger.sqlite{ending}");
+    }
+    ledger.note_forgotten(&["salt$one".into(), "salt$two".into()], 3).expect("noted");
+    ledger.note_forgotten(&["salt$one".into()], 9).expect("noted again");
+    assert_eq!(ledger.forgotten_digests().expect("read"), ["salt$one", "salt$two"]);
 }

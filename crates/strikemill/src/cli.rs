@@ -193,7 +193,7 @@ pub struct RetryArguments {
 }
 
 #[derive(Debug, Args)]
-#[group(id = "choice", required = true, multiple = false, args = ["archived_before", "quarantined_before", "file"])]
+#[command(group(clap::ArgGroup::new("choice").required(true).args(["archived_before", "quarantined_before", "file"])))]
 pub struct RemoveArguments {
     /// Originals that went to the archive before this day, YYYY-MM-DD.
     #[arg(long, value_name = "DAY")]

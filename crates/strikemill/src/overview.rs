@@ -73,8 +73,9 @@ pub fn seen_from_outside(home: &Path) -> anyhow::Result<Seen> {
                 ledger_path.display()
             )),
         };
+        let unrepaired = configuration.as_ref().and_then(|sound| crate::repair_note::refuse_unrepaired(sound).err());
         let (ledger, fault) = match opened {
-            Ok(ledger) => (ledger, None),
+            Ok(ledger) => (ledger, unrepaired.map(|error| error.to_string())),
             Err(fault) => (None, Some(fault)),
         };
         let bound = ledger.as_ref().and_then(|ledger| ledger.site().ok().flatten());

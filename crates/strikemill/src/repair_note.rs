@@ -81,7 +81,9 @@ pub fn refuse_unrepaired(configuration: &Configuration) -> anyhow::Result<()> {
         );
     }
     if place(&state).exists() {
-        bail!("a repair of this home was cut off\nhint: give `strikemill repair` again; it goes on where it was");
+        bail!(
+            "a repair of this home is under way, or was cut off\nhint: if it does not run any more, give `strikemill repair` again; it goes on where it was"
+        );
     }
     Ok(())
 }

@@ -5,6 +5,7 @@ mod amend;
 mod batches;
 mod crash;
 mod daemon;
+mod faults;
 mod flow;
 mod growing;
 mod marks;

@@ -8,6 +8,7 @@ mod model;
 mod moments;
 mod orders;
 mod profile;
+mod repairing;
 mod replacing;
 mod shelf;
 mod support;

@@ -3,6 +3,7 @@
 use std::fs;
 
 use arrow::array::RecordBatch;
+use files::{FaultPlan, Files};
 use lake::{Lake, MergeBounds};
 
 use crate::support::*;
@@ -105,4 +106,50 @@ fn a_partition_in_another_order_is_sorted_anew() {
         let columns = ["shot_id", "player_id", "import_sequence", "ball_speed_mps"];
         assert_eq!(lines(&lake, &shot::shots(), &columns), lines(&straight, &shot::shots(), &columns));
     }
+}
+
+/// Sorted runs are temporary files: a crash leaves none for long, and nothing else than without them.
+#[test]
+fn a_crash_amid_sorted_runs_heals_on_replay() {
+    let bounds = MergeBounds { rows_sorted_in_memory: 2, rows_per_batch: 1 };
+    let origin = Place::new();
+    let lake = origin.lake();
+    let first = stage_shots(&lake, 1, &[hit("a", JANUARY, 1.0), hit("b", FEBRUARY, 2.0), hit("c", JANUARY, 3.0)]);
+    lake.publish(std::slice::from_ref(&first), &[], &provenance()).expect("published");
+    lake.discard_segment(&first).expect("discarded");
+    let moved = [hit("b", JANUARY, 20.0), hit("a", FEBRUARY, 10.0), hit("d", FEBRUARY, 40.0), hit("e", JANUARY, 50.0)];
+    stage_shots(&lake, 2, &[&moved[..], &[hit("f", FEBRUARY, 60.0)]].concat());
+    let publish = |lake: &Lake, bounds| lake.publish_within(bounds, &lake.segments()?, &[], &provenance());
+
+    let mut operations = Vec::new();
+    let mut expected = Vec::new();
+    for bounds in [bounds, MergeBounds::default()] {
+        let place = Place::copy_of(&origin);
+        let files = Files::new();
+        let lake = place.open(files.clone());
+        files.set_faults(None);
+        publish(&lake, bounds).expect("published");
+        operations.push(files.operations());
+        expected.push(shots(&lake));
+    }
+    assert!(operations[0] > operations[1] + 10, "{operations:?} operations: are there runs at all?");
+    assert_eq!(expected[0], expected[1]);
+    let mut crashes = 0;
+    for nth in (0..operations[0]).step_by(5) {
+        let place = Place::copy_of(&origin);
+        let files = Files::new();
+        let lake = place.open(files.clone());
+        files.set_faults(Some(FaultPlan::CrashAfter { nth }));
+        let outcome = publish(&lake, bounds);
+        drop(lake);
+        let context = format!("crash after operation {nth}");
+        assert!(outcome.is_err(), "{context}");
+        let after_crash = place.lake();
+        assert!(times_seen(&after_crash).values().all(|times| *times == 1), "{context}");
+        publish(&after_crash, bounds).expect(&context);
+        assert_eq!(shots(&after_crash), expected[0], "{context}");
+        assert_sound(&place, &after_crash, &context);
+        crashes += 1;
+    }
+    println!("{crashes} crash points among {} operations", operations[0]);
 }

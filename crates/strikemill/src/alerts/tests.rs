@@ -201,7 +201,7 @@ mod commands {
         }
     }
 
-    const LONG: Duration = Duration::from_secs(60);
+    const LONG: Duration = Duration::from_mins(1);
 
     #[tokio::test]
     async fn the_command_reads_the_message_and_its_environment_and_no_shell_reads_along() {

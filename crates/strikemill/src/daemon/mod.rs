@@ -147,7 +147,12 @@ impl Daemon {
                 recovered = &mut recovering => break recovered.context("the start broke off")?,
                 signal = signals.stop() => {
                     intake.stop_handle().stop();
-                    let _ = tokio::time::timeout(self.stop_limit(), recovering).await;
+                    self.standing.enter(Phase::Stopping);
+                    tell(vec![News::Stopping]).await;
+                    tokio::select! {
+                        _ = tokio::time::timeout(self.stop_limit(), recovering) => {}
+                        _ = signals.stop() => {}
+                    }
                     return Ok(Some(signal));
                 }
                 _ = needs.tick() => {
@@ -236,7 +241,11 @@ impl Daemon {
     /// Reads what people wrote; where it is sound, ends the shift and begins the next one. Answers the shift that works now,
     /// or the one that was to end when the daemon has to.
     async fn take_over(&mut self, mut shift: Shift, signals: &mut Signals) -> Result<Shift, (Shift, End)> {
-        let written = match self.read(&shift.bench).await {
+        let read = tokio::select! {
+            read = self.read(&shift.bench) => read,
+            signal = signals.stop() => return Err((shift, End::Asked(signal))),
+        };
+        let written = match read {
             Ok(written) => written,
             Err(faults) => {
                 for fault in &faults {

@@ -101,3 +101,42 @@ fn files_are_not_staged_while_nothing_can_be_published() {
     let report = running.intake.scan_once(at(16)).expect("a scan");
     assert_eq!((report.files_published, report.shots), (7, 21));
 }
+
+#[test]
+fn each_of_our_folders_is_guarded() {
+    let room = |mib: u64| files::Volume {
+        kind: "ext4".to_owned(),
+        is_network: false,
+        free_bytes: mib << 20,
+        total_bytes: 1 << 40,
+        device: 7,
+    };
+    for place in ["archive", "quarantine", "state/staging", "lake"] {
+        let site = Site::new();
+        let files = Files::new();
+        let mut running = site.try_start(&files).expect("a start");
+        let mut settings = site.settings();
+        settings.least_free = 100 << 20;
+        running.intake = Intake::open(
+            settings,
+            files.clone(),
+            running.ledger.clone(),
+            running.lake.clone(),
+            site.packs.clone(),
+            site.roster.clone(),
+        )
+        .expect("open");
+        files.pretend_volume(&site.home, Some(room(500)));
+        files.pretend_volume(&site.home.join(place), Some(room(99)));
+        site.drop_file("session_1_bay2.csv", export(1..4));
+        let report = running.settle_and_scan(0);
+        assert_eq!(report.files_published, 0, "{place}");
+        let paused = running.intake.vitals().paused.expect("it says why");
+        assert!(paused.contains(&site.home.join(place).display().to_string()), "{place}: {paused}");
+        let sightings = running.ledger.sightings().expect("sightings");
+        assert!(sightings[0].note.contains("intake pauses"), "{place}: {sightings:?} {report:?}");
+        files.pretend_volume(&site.home.join(place), Some(room(500)));
+        assert_eq!(running.intake.scan_once(at(10)).expect("a scan with room again").shots, 3, "{place}");
+        assert_eq!(running.intake.vitals().paused, None, "{place}");
+    }
+}

@@ -134,7 +134,7 @@ fn the_deep_check_finds_each_kind_of_damage() {
 fn the_deep_check_is_quiet_beside_a_daemon_that_imports() {
     let home = fresh_home();
     let mut daemon = Daemon::start(home.path());
-    until("a ledger", home.path(), std::time::Duration::from_secs(60), || {
+    until("a ledger", home.path(), std::time::Duration::from_mins(1), || {
         home.path().join("state/instance.pid").exists() && home.path().join("state/ledger.sqlite").exists()
     });
     for (bay, most) in [("bay1", 4), ("bay2", 4), ("bay3", 4)] {
@@ -146,7 +146,7 @@ fn the_deep_check_is_quiet_beside_a_daemon_that_imports() {
     });
     is_sound(home.path());
     daemon.signal("TERM");
-    assert!(daemon.wait(std::time::Duration::from_secs(60)));
+    assert!(daemon.wait(std::time::Duration::from_mins(1)));
 }
 
 #[test]
@@ -248,12 +248,12 @@ fn with_ledger_and_lake_both_gone_the_archive_is_enough() {
 fn a_repair_wants_the_home_to_itself() {
     let home = imported_home();
     let mut daemon = Daemon::start(home.path());
-    until("the daemon's lock", home.path(), std::time::Duration::from_secs(60), || {
+    until("the daemon's lock", home.path(), std::time::Duration::from_mins(1), || {
         home.path().join("state/instance.pid").exists()
     });
     let output = at(home.path(), &["repair"]);
     assert_eq!(output.status.code(), Some(1));
     assert!(words(&output).contains("stop it first"), "{}", words(&output));
     daemon.signal("TERM");
-    assert!(daemon.wait(std::time::Duration::from_secs(60)));
+    assert!(daemon.wait(std::time::Duration::from_mins(1)));
 }

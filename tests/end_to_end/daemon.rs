@@ -122,6 +122,13 @@ fn the_log_as_json_tells_start_reload_and_stop_in_fields_and_names_no_player() {
         assert!(event["timestamp"].is_string() && event["level"].is_string() && event["target"].is_string(), "{event}");
     }
     let words_of_log: Vec<&str> = log.split(|letter: char| !letter.is_alphanumeric()).collect();
+    let ids: Vec<&str> = events
+        .iter()
+        .filter(|event| event["message"] == "staged a file")
+        .filter_map(|event| event["file_id"].as_str())
+        .filter(|id| id.len() == 12 && id.bytes().all(|byte| byte.is_ascii_hexdigit()))
+        .collect();
+    assert_eq!(ids.len(), sent, "every event of a file carries its id: {log}");
     // Whatever the log says about these files, it says nothing about who struck the shots.
     let mut roster = csv::Reader::from_path(home.path().join("config/roster.csv")).expect("the roster");
     let headers = roster.headers().expect("headers").clone();

@@ -113,9 +113,9 @@ fn a_person_leaves_every_dataset_and_comes_back_by_no_way() {
         for part in lost {
             let path = home.join(part);
             if path.is_dir() {
-                fs::remove_dir_all(path).expect("removed")
+                fs::remove_dir_all(path).expect("removed");
             } else {
-                fs::remove_file(path).expect("removed")
+                fs::remove_file(path).expect("removed");
             }
         }
         let output = at(home, &["repair"]);
@@ -146,7 +146,7 @@ fn a_running_daemon_forgets_when_it_is_asked() {
     until("their rows", home, Duration::from_secs(90), || number(home, "SELECT count(*) AS n FROM imports") == 4);
     assert_eq!(number(home, "SELECT count(*) AS n FROM shots WHERE player_id = 'wren'"), 0);
     daemon.signal("TERM");
-    assert!(daemon.wait(Duration::from_secs(60)));
+    assert!(daemon.wait(Duration::from_mins(1)));
     let log = fs::read_to_string(home.join("daemon.log")).expect("the log").to_lowercase();
     assert!(!log.contains("wren"), "the log names nobody:\n{log}");
 }

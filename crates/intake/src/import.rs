@@ -86,6 +86,15 @@ impl Intake {
         let site = site_context(&self.settings, self.settings.folder_of(&arrival.path), &self.roster());
         match judge(&self.packs, &name, &bytes, arrival.patient, &site) {
             Judgement::Unfinished { note, is_rowless } => Ok(unfinished(&note, is_rowless)),
+            Judgement::Refuse(refusal) if refusal.format.is_none() && !self.packs.left_out().is_empty() => {
+                // It may well be an export of that very pack, which only a typing error or a busy disk keeps out.
+                let packs = self.packs.left_out().join(", ");
+                let note = format!(
+                    "no mapping pack fits it, but {packs} cannot be used as it is now; it waits\n\
+                     hint: mend the pack (strikemill check tells what is wrong), or take its folder out of plugins/formats"
+                );
+                Ok(Taken::Unfinished { note })
+            }
             Judgement::Refuse(refusal) => self.quarantine(arrival, &source_file_id, &refusal, now),
             Judgement::Accept { pack, parsed, .. } => {
                 let import_sequence = self.ledger.begin_import(&Claim {

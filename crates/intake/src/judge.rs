@@ -150,8 +150,8 @@ pub(crate) fn judge_with<'a>(
     }))
 }
 
-/// Packs are read when a program starts, and one program at a time works on a home.
-const RETRY: &str = "use retry (the daemon stopped; it reads the packs anew when it starts)";
+/// A running daemon notices a changed pack by itself, but what it refused before it takes again only at a person's word.
+const RETRY: &str = "use strikemill retry";
 
 /// The pack whose kind of name a file bears, and what speaks against it.
 fn obstacle_of_named(score: &PackScore) -> Option<(String, String)> {

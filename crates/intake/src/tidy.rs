@@ -1,6 +1,6 @@
 //! What a crash leaves half written in archive and quarantine, removed at the next start.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Datelike, Months, Utc};
 use files::{EntryKind, is_temporary_name};
@@ -26,7 +26,7 @@ impl Intake {
             }
         }
         for folder in folders {
-            for path in self.unfinished_in(folder)? {
+            for path in self.unfinished_in(&folder)? {
                 tracing::info!(path = %files::readable_path(&path), "removes what a crash left half written");
                 self.files.remove(&path)?;
                 self.remove_if_empty(&path)?;
@@ -35,8 +35,8 @@ impl Intake {
         Ok(())
     }
 
-    fn unfinished_in(&self, folder: PathBuf) -> Result<Vec<PathBuf>, IntakeError> {
-        let entries = self.files.list(&folder)?.into_iter();
+    fn unfinished_in(&self, folder: &Path) -> Result<Vec<PathBuf>, IntakeError> {
+        let entries = self.files.list(folder)?.into_iter();
         let unfinished = entries.filter(|entry| entry.kind == EntryKind::File && is_temporary_name(&entry.name));
         Ok(unfinished.map(|entry| entry.path).collect())
     }

@@ -243,7 +243,7 @@ fn alert(written: RawAlert, checker: &mut Checker<'_>) -> Option<AlertSettings> 
     let hours = checker.within(written.repeat_hours.as_ref(), 0.1, 8_760.0, 24.0);
     let limit = Duration::from_secs(checker.whole(written.limit_s.as_ref(), 1, 3_600, 60));
     let command = written.command?;
-    if command.get_ref().first().is_none_or(|program| program.is_empty()) {
+    if command.get_ref().first().is_none_or(std::string::String::is_empty) {
         let hint = "name the program and its arguments as a list, for example [\"/usr/local/bin/tell-it\"]";
         checker.fault(&command, "the command names no program".to_owned(), hint);
         return None;

@@ -62,7 +62,10 @@ impl Written {
             faults.append(&mut corrections_faults);
         }
         let (packs, found) = PackSet::load(&home.join("plugins/formats"));
-        let mut pack_faults: Vec<String> = found.iter().map(ToString::to_string).collect();
+        let (unreadable, faulty): (Vec<_>, Vec<_>) = found.into_iter().partition(|fault| fault.is_unreadable);
+        // A pack that is sound for all we know must not be left out: what its device sends would go to quarantine.
+        faults.extend(unreadable.iter().map(ToString::to_string));
+        let mut pack_faults: Vec<String> = faulty.iter().map(ToString::to_string).collect();
         let (job_packs, found) = JobPackSet::load(&home.join("plugins/jobs"));
         pack_faults.extend(found.iter().map(ToString::to_string));
         match (configuration, heads) {

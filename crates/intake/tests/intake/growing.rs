@@ -101,3 +101,39 @@ fn a_twin_of_a_refused_file_grows_by_itself_and_the_other_keeps_the_reason() {
         [format!("{folder}/session_9_bay2.csv"), format!("{folder}/session_9_bay2.csv.reason.json")]
     );
 }
+
+#[test]
+fn a_file_that_no_pack_fits_waits_while_a_pack_cannot_be_used() {
+    let folder = tempfile::tempdir().expect("folder");
+    for entry in std::fs::read_dir(crate::site::packs_folder()).expect("packs").flatten() {
+        let target = folder.path().join(entry.file_name());
+        std::fs::create_dir(&target).expect("a pack's folder");
+        let format = entry.path().join("format.toml");
+        if format.is_file() {
+            std::fs::copy(format, target.join("format.toml")).expect("a pack");
+        }
+    }
+    let sound = formats::PackSet::load(folder.path()).0;
+    let pack = sound.recognise("session_1_bay2.csv", export(1..4).as_bytes());
+    let formats::Recognition::Match { pack, .. } = pack else { panic!("the export has its pack") };
+    let mended = std::fs::read_to_string(folder.path().join(pack.name()).join("format.toml")).expect("the pack");
+    let format = folder.path().join(pack.name()).join("format.toml");
+    std::fs::write(&format, format!("{mended}\n[")).expect("a slip of the pen");
+
+    let site = Site::with_packs(formats::PackSet::load(folder.path()).0);
+    let running = site.start();
+    let path = site.drop_file("session_1_bay2.csv", export(1..4));
+    assert_eq!(running.settle_and_scan(0).quarantined, 0);
+    assert_eq!(running.settle_and_scan(500).quarantined, 0, "not even when it has stood still for long");
+    let note = running.ledger.sightings().expect("sightings").remove(0).note;
+    assert!(note.contains(pack.name()) && note.contains("hint: mend the pack"), "{note}");
+    assert!(path.exists());
+    drop(running);
+
+    std::fs::write(&format, &mended).expect("mended");
+    let mut site = site;
+    site.packs = formats::PackSet::load(folder.path()).0.into();
+    let running = site.start();
+    running.settle_and_scan(600);
+    assert_eq!(running.shot_ids().len(), 3);
+}

@@ -54,7 +54,7 @@ pub async fn deliver(settings: &AlertSettings, home: &Path, letter: &Letter) -> 
     let talked = tokio::time::timeout(settings.limit, talk).await;
     match talked {
         Ok(Ok((status, said))) => {
-            group.is_over();
+            group.close();
             if status.success() {
                 return Ok(());
             }
@@ -120,7 +120,7 @@ impl Group {
 
     /// The command has ended by itself; what it left running is its own affair.
     #[cfg_attr(not(unix), expect(clippy::unused_self))]
-    fn is_over(mut self) {
+    fn close(mut self) {
         #[cfg(unix)]
         {
             self.leader = None;

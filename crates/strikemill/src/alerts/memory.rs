@@ -48,18 +48,15 @@ impl Memory {
         let mut told_meanwhile = Vec::new();
         for known in std::mem::take(&mut self.known) {
             match noted.iter_mut().find(|alert| alert.about.subject == known.about.subject) {
-                Some(alert) if alert.resolved_at.is_none() => {
-                    if known.told_at > alert.told_at {
-                        alert.told_at = known.told_at;
-                        told_meanwhile.push(alert.clone());
-                    }
+                Some(alert) if alert.resolved_at.is_none() && known.told_at > alert.told_at => {
+                    alert.told_at = known.told_at;
+                    told_meanwhile.push(alert.clone());
                 }
-                Some(_) => {}
                 // It never came into the ledger, and has gone: whoever was told of it is to know.
                 None if known.told_at.is_some() => {
                     noted.push(Alert { resolved_at: known.resolved_at.or(Some(at)), ..known });
                 }
-                None => {}
+                Some(_) | None => {}
             }
         }
         self.is_ahead = told_meanwhile

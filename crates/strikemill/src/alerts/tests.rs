@@ -24,7 +24,7 @@ impl Place {
     }
 
     fn book(&self) -> Book {
-        Book::new(Arc::clone(&self.ledger), Duration::from_mins(60))
+        Book::new(Arc::clone(&self.ledger), Duration::from_hours(1))
     }
 
     /// What waits too long in the import folders.
@@ -47,7 +47,7 @@ impl Place {
         self.ledger.update_sightings(&sightings, &before).expect("noted");
     }
 
-    fn report(&self, paused: Option<&str>, ledger: Result<Option<&Ledger>, String>) -> StatusReport {
+    fn report(paused: Option<&str>, ledger: Result<Option<&Ledger>, String>) -> StatusReport {
         let vitals = console::DaemonVitals {
             phase: Phase::Running,
             paused: paused.map(str::to_owned),
@@ -71,14 +71,14 @@ impl Place {
     }
 
     fn text(&self, due: &Due, paused: Option<&str>) -> String {
-        letter(due, &self.report(paused, Ok(Some(&self.ledger))), self.folder.path()).text
+        letter(due, &Place::report(paused, Ok(Some(&self.ledger))), self.folder.path()).text
     }
 }
 
 #[test]
 fn new_things_are_told_once_lasting_ones_again_and_mended_ones_at_the_end_whoever_restarts() {
     let place = Place::new();
-    let report = || place.report(None, Ok(Some(&place.ledger)));
+    let report = || Place::report(None, Ok(Some(&place.ledger)));
     let mut book = place.book();
     assert!(book.look(&report(), MINUTE, true).is_none(), "nothing wants a person");
 
@@ -112,7 +112,7 @@ fn new_things_are_told_once_lasting_ones_again_and_mended_ones_at_the_end_whoeve
 #[test]
 fn what_comes_up_between_two_messages_goes_into_one() {
     let place = Place::new();
-    let report = || place.report(None, Ok(Some(&place.ledger)));
+    let report = || Place::report(None, Ok(Some(&place.ledger)));
     let mut book = place.book();
     place.waits(&["a.csv"], MINUTE);
     assert!(book.look(&report(), 2 * MINUTE, false).is_none(), "too soon after the last message");
@@ -131,7 +131,7 @@ fn what_comes_up_between_two_messages_goes_into_one() {
 fn a_message_cut_off_by_a_stop_is_told_again_and_says_so() {
     let place = Place::new();
     place.waits(&["a.csv"], MINUTE);
-    let report = place.report(None, Ok(Some(&place.ledger)));
+    let report = Place::report(None, Ok(Some(&place.ledger)));
     let cut_off = place.book().look(&report, 2 * MINUTE, true).expect("due");
     assert!(!place.text(&cut_off, None).contains("may repeat"));
     // The process ends here: nobody notes whether the command came to its end.
@@ -142,7 +142,7 @@ fn a_message_cut_off_by_a_stop_is_told_again_and_says_so() {
     );
     book.note_told(&due, 3 * MINUTE);
     place.waits(&["b.csv"], MINUTE);
-    let report = place.report(None, Ok(Some(&place.ledger)));
+    let report = Place::report(None, Ok(Some(&place.ledger)));
     let due = place.book().look(&report, 4 * MINUTE, true).expect("due");
     assert!(!place.text(&due, None).contains("may repeat"), "a noted end is certain");
 }
@@ -153,8 +153,8 @@ fn a_ledger_that_cannot_be_written_is_told_once_and_its_mending_too() {
     let path = place.folder.path().join("ledger.sqlite");
     // A reader's handle refuses every write, as a full or read-only disk does.
     let broken = Arc::new(Ledger::open_to_read(&path).expect("opened").expect("a ledger"));
-    let mut book = Book::new(Arc::clone(&broken), Duration::from_mins(60));
-    let failing = place.report(None, Err("the ledger cannot be written\nhint: make room".into()));
+    let mut book = Book::new(Arc::clone(&broken), Duration::from_hours(1));
+    let failing = Place::report(None, Err("the ledger cannot be written\nhint: make room".into()));
     let due = book.look(&failing, MINUTE, true).expect("due");
     let text = letter(&due, &failing, place.folder.path()).text;
     assert!(
@@ -165,7 +165,7 @@ fn a_ledger_that_cannot_be_written_is_told_once_and_its_mending_too() {
     assert!(book.look(&failing, 2 * MINUTE, true).is_none(), "told once, without a ledger to note it");
 
     book.ledger = Arc::clone(&place.ledger);
-    let sound = place.report(None, Ok(Some(&place.ledger)));
+    let sound = Place::report(None, Ok(Some(&place.ledger)));
     let due = book.look(&sound, 3 * MINUTE, true).expect("it mended");
     let text = letter(&due, &sound, place.folder.path()).text;
     assert!(text.starts_with("strikemill at North: 1 thing mended\n"), "{text}");

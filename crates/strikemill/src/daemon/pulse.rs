@@ -103,7 +103,7 @@ fn words(time: Duration) -> String {
 mod tests {
     use super::*;
 
-    const STEP: Duration = Duration::from_secs(60);
+    const STEP: Duration = Duration::from_mins(1);
     const RESCAN: Duration = Duration::from_secs(20);
 
     struct Daemon {
@@ -133,7 +133,7 @@ mod tests {
                 retrying: 0,
                 oldest_wait: None,
             };
-            let runner = RunnerPulse { working: false, progressed_at: start, longest_query: Duration::from_secs(120) };
+            let runner = RunnerPulse { working: false, progressed_at: start, longest_query: Duration::from_mins(2) };
             Daemon { intake, runner, schedule: start, pulse: Pulse::new(STEP, start), start }
         }
 

@@ -102,14 +102,15 @@ fn write_due_summaries(
     tell_failures(runner.run_after_import())?;
     let planned = DateTime::from_timestamp_micros(nominal).unwrap_or(now);
     let week = last_complete_week(studio, planned);
+    let mut pages = 0;
     for coach in digest::coaches(&studio.lake, &studio.configuration.site_id)? {
         beat.now();
-        for summary in write_summaries(studio, week, Some(&coach), now)? {
-            tracing::info!(page = %summary.path.display(), "summary written");
-        }
+        pages += write_summaries(studio, week, Some(&coach), now)?.len();
     }
+    // A page is named after its coach, who may be a player too: the log tells the folder.
     let until = week + Days::new(6);
-    tracing::debug!(%week, %until, "summaries done");
+    let folder = studio.configuration.place("digests");
+    tracing::info!(pages, %week, %until, folder = %folder.display(), "summaries written");
     studio.ledger.remember(LAST_SUMMARY, &nominal.to_string())?;
     Ok(())
 }

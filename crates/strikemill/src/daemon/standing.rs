@@ -153,14 +153,15 @@ pub async fn keep_telling(standing: Standing, state: std::path::PathBuf, mut sto
             news.push(News::Status(line.clone()));
             told = line;
         }
-        if still != !vitals.stalled.is_empty() {
+        if still == vitals.stalled.is_empty() {
             still = !still;
-            match vitals.stalled.is_empty() {
-                true => tracing::info!("the work gets on again"),
-                false => tracing::error!(
+            if vitals.stalled.is_empty() {
+                tracing::info!("the work gets on again");
+            } else {
+                tracing::error!(
                     "{}; the service manager does not hear that the work gets on",
                     vitals.stalled.join("; ")
-                ),
+                );
             }
         }
         let due = hear_every.is_some_and(|every| heard.is_none_or(|last| last.elapsed() + every / 2 >= every));

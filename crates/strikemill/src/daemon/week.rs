@@ -4,6 +4,7 @@
 //! Zone rules: IANA time zone database, Europe/Dublin: UTC+1 from 2026-03-29 01:00 UTC to 2026-10-25 01:00 UTC, else UTC.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -111,16 +112,17 @@ impl Week {
             let local = self.local(instant);
             self.number += 1;
             let (number, at_ms) = (self.number, instant.timestamp_millis());
-            let line = format!(
+            let _ = writeln!(
+                lines,
                 "{{\"session\":\"s-{number}\",\"shot\":1,\"at_ms\":{at_ms},\"bay\":\"3\",\"who\":\"wren\",\"tool\":\"DR\",\
                  \"purpose\":\"normal\",\"ball\":{{\"v\":61.5,\"up\":11.2,\"out\":-1.1,\"spin\":{{\"rate\":2700,\"tilt\":-4.0}}}},\
-                 \"club\":{{\"v\":44.2,\"attack\":2.1,\"path\":-1.0,\"face\":0.4,\"loft\":13.2}}}}\n"
+                 \"club\":{{\"v\":44.2,\"attack\":2.1,\"path\":-1.0,\"face\":0.4,\"loft\":13.2}}}}"
             );
             let clock = local.format("%-m/%-d/%Y,%-I:%M:%S %p");
-            rows +=
-                &format!("{number},{clock},Wren,Driver,Play,97.3,-1.2,2.1,0.4,141.8,12.6,1.3,2650,-5.2,231.4,-6.3\n");
-            lines += &line;
-            rows += &row;
+            let _ = writeln!(
+                rows,
+                "{number},{clock},Wren,Driver,Play,97.3,-1.2,2.1,0.4,141.8,12.6,1.3,2650,-5.2,231.4,-6.3"
+            );
             self.sessions.push(format!("s-{number}"));
             *self.shots.entry(local.date()).or_default() += 2;
         }

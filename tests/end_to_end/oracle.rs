@@ -86,7 +86,7 @@ fn home_of_proof() -> TempDir {
 #[test]
 fn every_row_of_every_accepted_file_stands_once_however_often_the_daemon_is_killed() {
     let seed = setting("STRIKEMILL_PROOF_SEED", u64::from(std::process::id()) ^ 0x5EED_0000);
-    let files = usize::try_from(setting("STRIKEMILL_PROOF_FILES", 1_200)).expect("a number of files");
+    let files = usize::try_from(setting("STRIKEMILL_PROOF_FILES", 1_000)).expect("a number of files");
     let kills_wanted = setting("STRIKEMILL_PROOF_KILLS", 25);
     println!("STRIKEMILL_PROOF_SEED={seed} STRIKEMILL_PROOF_FILES={files} STRIKEMILL_PROOF_KILLS={kills_wanted}");
     let folder = home_of_proof();

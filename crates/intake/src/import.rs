@@ -73,7 +73,14 @@ impl Intake {
                     return self.take_refused_again(arrival, &entry, &bytes, now);
                 }
                 // A person who names a refused file wants it tried again: the pack may have been mended.
-                FileState::Quarantined => return self.retry_entry(&entry, now),
+                FileState::Quarantined => {
+                    let taken = self.retry_entry(&entry, now)?;
+                    if !arrival.keep_source && matches!(taken, Taken::Done(FileOutcome::Quarantined { .. })) {
+                        // Refused again: what lies in the import folder is no longer wanted there.
+                        self.join_quarantine(arrival, &entry, now)?;
+                    }
+                    return Ok(taken);
+                }
                 FileState::Claimed => {}
             },
             None if bytes.is_empty() => {

@@ -34,6 +34,11 @@ fn a_refused_file_is_taken_after_the_pack_is_mended() {
     assert_eq!(running.intake.scan_once(at(4)).expect("a look").quarantined, 2);
     let outcomes = running.intake.retry("", at(5)).expect("a retry in vain");
     assert!(matches!(outcomes[..], [(_, FileOutcome::Quarantined { .. })]), "{outcomes:?}");
+    // Named by hand and refused again, a copy in an import folder joins the one in quarantine.
+    let again = site.drop_file("session_1_bay2 again.csv", &text);
+    let outcomes = running.intake.import_now(std::slice::from_ref(&again), at(6)).expect("an import in vain");
+    assert!(matches!(outcomes[..], [(_, FileOutcome::Quarantined { .. })]), "{outcomes:?}");
+    assert!(!again.exists() && site.tree("quarantine").iter().any(|path| path.contains("again.csv")));
     drop(running);
 
     site.packs = Site::new().packs;
@@ -44,7 +49,7 @@ fn a_refused_file_is_taken_after_the_pack_is_mended() {
     assert!(matches!(outcomes[..], [(_, FileOutcome::Imported { shots: 3, .. })]), "{outcomes:?}");
     assert_eq!(running.shot_ids().len(), 3);
     assert_eq!(site.tree("quarantine"), Vec::<String>::new());
-    assert_eq!(site.tree("archive").len(), 2, "the file and its twin: {:?}", site.tree("archive"));
+    assert_eq!(site.tree("archive").len(), 3, "the file and its twins: {:?}", site.tree("archive"));
     assert_eq!(std::fs::read_dir(site.home.join("quarantine")).expect("the folder").count(), 0);
 }
 

@@ -34,6 +34,10 @@ impl Forgotten {
         let missing: Vec<String> = beside.iter().filter(|digest| !noted.contains(digest)).cloned().collect();
         if !missing.is_empty() {
             ledger.note_forgotten(&missing, chrono::Utc::now().timestamp_micros())?;
+            tracing::warn!(
+                texts = missing.len(),
+                "persons were forgotten after this ledger was written; where it came from a backup, give `strikemill forget` for them again"
+            );
         }
         Ok(Forgotten::of(noted.into_iter().chain(beside)))
     }

@@ -12,6 +12,7 @@ use formats::PackSet;
 use lake::Lake;
 use ledger::{FileEntry, FileName, FileState, Ledger, PartitionGeneration, PlayerText};
 
+use crate::forgotten::Forgotten;
 use crate::import_traces::{Trace, add_traces, packs_of_marks, refused_entry};
 use crate::imports_told::{ImportTold, imports_told};
 use crate::judge::{Judgement, judge, site_context};
@@ -63,6 +64,7 @@ impl LedgerRebuild<'_> {
     pub fn run(&self, now: DateTime<Utc>, tell: &dyn Fn(usize, usize)) -> Result<LedgerRebuilt, IntakeError> {
         let mut done = LedgerRebuilt::default();
         self.ledger.bind_site(&self.settings.site_id)?;
+        self.ledger.settle_home(&self.settings.home)?;
         let (imports, unread) = imports_told(self.lake)?;
         done.passed_over.extend(unread);
         let mut traces = self.traces(&mut done)?;
@@ -139,6 +141,8 @@ impl LedgerRebuild<'_> {
         batch: &mut Vec<Restored>,
         now: DateTime<Utc>,
     ) -> Result<BTreeMap<String, Kept>, IntakeError> {
+        // Whoever was forgotten stays so: the note beside the archive outlives the ledger.
+        let forgotten = Forgotten::load(self.ledger, self.files, self.settings)?;
         let duplicates = self.settings.archive_dir.join("duplicates");
         let mut found = files_below(self.files, &self.settings.archive_dir)?;
         // Copies under another name come last; within a month the disk's times are the best order there is.
@@ -163,7 +167,7 @@ impl LedgerRebuild<'_> {
                 kept.names.push(FileName { name, folder: String::new(), seen_at: now.timestamp_micros() });
                 continue;
             }
-            let judged = self.read(&file, &id, &name, done);
+            let judged = self.read(&file, &id, &name, &forgotten, done);
             let texts = judged.as_ref().map(|judged| judged.texts.clone()).unwrap_or_default();
             let kept = Kept { path: text_of(&file.path), bytes: file.bytes, names: Vec::new(), texts };
             if !traces.contains_key(&id) && !file.path.starts_with(&duplicates) {
@@ -181,7 +185,14 @@ impl LedgerRebuild<'_> {
     }
 
     /// Reads an archived file for the names in it, and for its pack.
-    fn read(&self, file: &KeptFile, id: &str, name: &str, done: &mut LedgerRebuilt) -> Option<Judged> {
+    fn read(
+        &self,
+        file: &KeptFile,
+        id: &str,
+        name: &str,
+        forgotten: &Forgotten,
+        done: &mut LedgerRebuilt,
+    ) -> Option<Judged> {
         let bytes = match self.files.read(&file.path, self.settings.limits.max_file_bytes as u64) {
             Ok(bytes) if sha256_of_bytes(&bytes) == id => bytes,
             Ok(_) => return None,
@@ -191,11 +202,14 @@ impl LedgerRebuild<'_> {
             }
         };
         match judge(self.packs, name, &bytes, false, &site_context(self.settings, None, self.roster)) {
-            Judgement::Accept { pack, parsed, .. } => Some(Judged {
-                format: pack.name().to_owned(),
-                format_version: pack.version().to_owned(),
-                texts: texts_of(&parsed),
-            }),
+            Judgement::Accept { pack, mut parsed, .. } => {
+                forgotten.suppress(&mut parsed);
+                Some(Judged {
+                    format: pack.name().to_owned(),
+                    format_version: pack.version().to_owned(),
+                    texts: texts_of(&parsed),
+                })
+            }
             _ => None,
         }
     }

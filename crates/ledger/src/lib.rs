@@ -13,6 +13,7 @@ mod file_entry;
 mod file_states;
 mod file_views;
 mod forgotten;
+mod home;
 mod integrity;
 mod lock;
 mod open;

@@ -146,6 +146,8 @@ impl Checker<'_> {
 
 impl RawConfiguration {
     fn resolve(self, home: &Path, checker: &mut Checker<'_>) -> Configuration {
+        // The ledger holds full paths: a relative one means something else to whoever stands elsewhere.
+        let home = &full_path(home);
         let default = verdict::Settings::default();
         let judged = &self.verdict;
         let verdict = verdict::Settings {
@@ -171,7 +173,7 @@ impl RawConfiguration {
         let log_format = choice(self.log.format.as_ref(), &["text", "json"], checker);
         let level = choice(self.log.level.as_ref(), &["info", "error", "warn", "debug", "trace"], checker);
         Configuration {
-            home: home.to_owned(),
+            home: home.clone(),
             site_id: site_id(&self.site.id, checker),
             site_name: self.site.name.unwrap_or_else(|| self.site.id.get_ref().clone()),
             zone: zone(&self.site.zone, checker),
@@ -204,6 +206,11 @@ impl RawConfiguration {
             alert: alert(self.alert, checker),
         }
     }
+}
+
+/// The one name of a home, however it was typed.
+fn full_path(home: &Path) -> PathBuf {
+    home.canonicalize().or_else(|_| std::path::absolute(home)).unwrap_or_else(|_| home.to_owned())
 }
 
 /// One of a few words; the first is the default.

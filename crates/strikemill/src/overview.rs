@@ -73,7 +73,10 @@ pub fn seen_from_outside(home: &Path) -> anyhow::Result<Seen> {
                 ledger_path.display()
             )),
         };
-        let unrepaired = configuration.as_ref().and_then(|sound| crate::repair_note::refuse_unrepaired(sound).err());
+        let unrepaired = configuration.as_ref().and_then(|sound| {
+            let unrepaired = crate::repair_note::refuse_unrepaired(sound).err();
+            unrepaired.or_else(|| crate::repair_note::refuse_other_home(sound).err())
+        });
         let (ledger, fault) = match opened {
             Ok(ledger) => (ledger, unrepaired.map(|error| error.to_string())),
             Err(fault) => (None, Some(fault)),

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use files::Files;
+use lake::Lake;
+use ledger::Ledger;
 use serde::{Deserialize, Serialize};
 
 use crate::config::Configuration;
@@ -67,23 +69,81 @@ fn place(state: &Path) -> PathBuf {
     state.join("repair.json")
 }
 
-/// Refuses to work on a home whose ledger is gone while its lake stands, or whose repair was cut off: new imports would be
-/// numbered from 1 again and lose against the old rows.
+/// Refuses to work on a home of which a part is gone or older than the rest: imports would be numbered from 1 again and lose
+/// against the old rows, files would be taken for new ones, and pages would be written from an empty lake. Reads the ledger
+/// before the manifest, so that it holds beside a running daemon too.
 pub fn refuse_unrepaired(configuration: &Configuration) -> anyhow::Result<()> {
     let state = configuration.place("state");
-    let manifest = configuration.place("lake").join(format!("site={}", configuration.site_id)).join("manifest.json");
-    if !state.join("ledger.sqlite").exists() && manifest.exists() {
-        bail!(
-            "{} has no ledger, but the lake at {} holds rows\n\
-             hint: `strikemill repair` rebuilds the ledger from lake and archive; or put the state folder back from a backup",
-            state.display(),
-            configuration.place("lake").display()
-        );
-    }
+    let lake = configuration.place("lake");
+    let ledger_file = state.join("ledger.sqlite");
+    let manifest_file = lake.join(format!("site={}", configuration.site_id)).join("manifest.json");
     if place(&state).exists() {
         bail!(
             "a repair of this home is under way, or was cut off\nhint: if it does not run any more, give `strikemill repair` again; it goes on where it was"
         );
     }
+    // SQLite takes a file without bytes for an empty database.
+    if std::fs::metadata(&ledger_file).map_or(true, |metadata| metadata.len() == 0) {
+        let archive = configuration.place("archive");
+        let what_stands = if manifest_file.exists() {
+            format!("the lake at {} holds rows", lake.display())
+        } else if holds_a_file(&archive, ARCHIVE_DEPTH) {
+            format!("originals stand in {}", archive.display())
+        } else {
+            return Ok(());
+        };
+        bail!(
+            "{} has no ledger, but {what_stands}\n\
+             hint: `strikemill repair` rebuilds ledger and lake from what stands; or put the state folder back from a backup",
+            state.display()
+        );
+    }
+    // A ledger that cannot be read is told by whoever opens it.
+    let Ok(Some(ledger)) = Ledger::open_to_read(&ledger_file) else { return Ok(()) };
+    let Ok(generations) = ledger.generations() else { return Ok(()) };
+    let newest = generations.iter().map(|partition| partition.generation).max().unwrap_or(0);
+    let lake_handle = Lake::open_to_read(Files::new(), &lake, &state.join("staging"), &configuration.site_id)?;
+    let Ok(manifest) = lake_handle.manifest() else { return Ok(()) };
+    if manifest.generation == 0 && newest > 0 {
+        bail!(
+            "the manifest of the lake at {} is gone, but the ledger knows rows there\n\
+             hint: `strikemill repair` brings it back from the files that stand and from the archive; or put the lake back from a backup",
+            lake.display()
+        );
+    }
+    if manifest.generation < newest {
+        bail!(
+            "the lake at {} is at generation {}, older than its ledger, which knows generation {newest}\n\
+             hint: `strikemill repair` brings it up to date from the archive; or put lake and state back from one backup",
+            lake.display(),
+            manifest.generation
+        );
+    }
     Ok(())
+}
+
+/// Refuses to look at a home that was moved or copied since its ledger was written: its paths lead to the old one.
+pub fn refuse_other_home(configuration: &Configuration) -> anyhow::Result<()> {
+    let ledger_file = configuration.place("state/ledger.sqlite");
+    let Ok(Some(ledger)) = Ledger::open_to_read(&ledger_file) else { return Ok(()) };
+    match ledger.home() {
+        Ok(Some(noted)) if Path::new(&noted) != configuration.home => bail!(
+            "the ledger of {} was last written when this home stood at {noted}\n\
+             hint: the daemon's start, or `strikemill import` without a path, makes this its home; the other one is left alone",
+            configuration.home.display()
+        ),
+        _ => Ok(()),
+    }
+}
+
+/// Year, month, file.
+const ARCHIVE_DEPTH: usize = 3;
+
+fn holds_a_file(folder: &Path, depth: usize) -> bool {
+    let Ok(entries) = std::fs::read_dir(folder) else { return false };
+    entries.flatten().any(|entry| match entry.file_type() {
+        Ok(kind) if kind.is_dir() => depth > 1 && holds_a_file(&entry.path(), depth - 1),
+        Ok(kind) => kind.is_file() && !entry.file_name().to_string_lossy().starts_with('.'),
+        Err(_) => false,
+    })
 }

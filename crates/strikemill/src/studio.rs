@@ -216,6 +216,9 @@ impl Studio {
     /// Opens what the daemon keeps.
     pub fn of(written: Written, access: Access) -> anyhow::Result<Studio> {
         crate::repair_note::refuse_unrepaired(&written.configuration)?;
+        if access == Access::Read {
+            crate::repair_note::refuse_other_home(&written.configuration)?;
+        }
         Studio::opened(written, access)
     }
 
@@ -243,6 +246,11 @@ impl Studio {
         };
         let files = Files::new();
         let ledger = Arc::new(Ledger::open(&state.join("ledger.sqlite"))?);
+        if access == Access::Write
+            && let Some(before) = ledger.settle_home(&configuration.home)?
+        {
+            tracing::warn!(before, now = %configuration.home.display(), "the home was moved or copied; the ledger's paths follow");
+        }
         let open = if access == Access::Write { Lake::open } else { Lake::open_to_read };
         let lake = open(files.clone(), &configuration.place("lake"), &state.join("staging"), &configuration.site_id)?;
         Ok(Studio {

@@ -8,6 +8,7 @@ use ledger::Ledger;
 use crate::cli::CheckArguments;
 use crate::config::Configuration;
 use crate::output::say;
+use crate::repair_note::{refuse_other_home, refuse_unrepaired};
 use crate::studio::{Access, Studio, Written, report_faults};
 
 pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
@@ -48,8 +49,15 @@ pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
         written.packs.packs().len(),
         written.job_packs.packs().len()
     );
+    if let Err(unrepaired) = refuse_unrepaired(&written.configuration)
+        && !arguments.deep
+    {
+        faults.push(format!("error: {unrepaired}"));
+        return Err(report_faults(&faults));
+    }
     // Planning a job needs the lake; before the first import there is none and the packs' own checks must do.
     if faults.is_empty() && home.join("state").is_dir() {
+        refuse_other_home(&written.configuration)?;
         let deep = if arguments.deep { super::check_deep::run(&written)? } else { Vec::new() };
         faults.extend(deep);
         let names: Vec<String> = written.job_packs.packs().iter().map(|pack| pack.name.clone()).collect();

@@ -6,7 +6,7 @@ use std::time::Duration;
 use ledger::{FileEntry, JobRun, RunOutcome, Sighting, SightingState};
 
 use crate::words::{count, one_line, without_hint};
-use crate::{DaemonVitals, Phase};
+use crate::{DaemonVitals, Phase, VolumeSpace};
 
 /// So many concerns of one kind are told one by one; of more the number is told.
 const MOST_OF_A_KIND: usize = 500;
@@ -162,6 +162,7 @@ pub(crate) struct Findings<'a> {
     /// Files in quarantine, listed or not.
     pub(crate) in_quarantine: usize,
     pub(crate) runs: &'a BTreeMap<String, JobRun>,
+    pub(crate) volumes: &'a [VolumeSpace],
     pub(crate) waiting_too_long: Duration,
 }
 
@@ -177,8 +178,12 @@ impl Findings<'_> {
             refused.push(Concern {
                 kind: ConcernKind::Quarantined,
                 subject: format!("quarantined:{}", file.source_file_id),
-                message: format!("{}: {reason}", one_line(&file.first_name)),
-                hint: None,
+                message: format!("{}: {reason}, from {}", one_line(&file.first_name), one_line(&file.folder)),
+                hint: Some(format!(
+                    "{}.reason.json tells more; when its pack is mended `strikemill retry`, what is no export `strikemill remove --file {}`",
+                    one_line(file.quarantine_path.as_deref().unwrap_or("its")),
+                    file.source_file_id.get(..12).unwrap_or(&file.source_file_id)
+                )),
                 since: file.quarantined_at,
             });
         }
@@ -224,7 +229,15 @@ impl Findings<'_> {
             concerns.add(ConcernKind::LedgerFailing, "ledger", why, None);
         }
         if let Some(why) = &vitals.paused {
+            let why = why.strip_prefix("intake pauses: ").unwrap_or(why);
             concerns.add(ConcernKind::IntakePaused, "paused", why, None);
+        } else if let Some(volume) = self.volumes.iter().find(|volume| volume.is_low) {
+            // On a full disk the daemon may not even be able to write down that it pauses.
+            let message = format!(
+                "the volume of {} is nearly full\nhint: free space there; intake goes on by itself",
+                volume.holds.join(", ")
+            );
+            concerns.add(ConcernKind::IntakePaused, "paused", &message, None);
         }
         if !vitals.stalled.is_empty() {
             let message = format!("{}\nhint: the log tells what it was doing last", vitals.stalled.join("; "));

@@ -187,6 +187,7 @@ impl StatusReport {
             quarantined: &refused,
             in_quarantine: usize::try_from(report.counts.quarantined).unwrap_or(0),
             runs: &report.runs,
+            volumes: &report.volumes,
             waiting_too_long: sources.waiting_too_long,
         }
         .judge();

@@ -105,7 +105,7 @@ fn recognise_and_read<'a>(
             },
             hint: format!(
                 "if it is an export, draft a mapping pack (strikemill formats draft FILE) or mend one, then {RETRY}; \
-                 a damaged file is exported again; what is no export can be deleted here"
+                 a damaged file is exported again; what is no export goes by strikemill remove --file with the first digits of its hash"
             ),
             scores,
             ..Refusal::default()

@@ -130,8 +130,13 @@ impl Intake {
         let mut places = vec![path.clone()];
         places.extend(if is_refused { self.beside_refused(&path)? } else { self.further_copies(id)? });
         for place in &places {
-            let Some(stat) = self.files.stat(place)? else { continue };
-            report.files.push((place.clone(), stat.bytes));
+            let bytes = match self.files.stat(place)? {
+                Some(stat) => stat.bytes,
+                // Deleted past us: noted all the same, so that nobody is told of it for ever.
+                None if is_refused && *place == path => 0,
+                None => continue,
+            };
+            report.files.push((place.clone(), bytes));
             if dry_run {
                 continue;
             }
@@ -145,7 +150,7 @@ impl Intake {
                 command: command.to_owned(),
                 source_file_id: id.clone(),
                 path: text_of(place),
-                bytes: i64::try_from(stat.bytes).unwrap_or(i64::MAX),
+                bytes: i64::try_from(bytes).unwrap_or(i64::MAX),
             };
             self.ledger.note_removal(entry, &removal, &reason)?;
         }

@@ -1,5 +1,6 @@
 //! The one error of this crate.
 
+use std::io::ErrorKind;
 use std::path::PathBuf;
 
 /// What can go wrong with the ledger.
@@ -88,9 +89,9 @@ pub enum LedgerError {
     },
     /// The lock file could not be used.
     #[error(
-        "cannot lock {}: {cause}\n\
-         hint: the state folder must be on a local disk that the account running strikemill may write to",
-        path.display()
+        "cannot lock {}: {cause}\nhint: {}",
+        path.display(),
+        lock_hint(cause)
     )]
     Lock {
         /// The lock file.
@@ -98,6 +99,15 @@ pub enum LedgerError {
         /// What the system answered. Part of the message, therefore not repeated as the error's source.
         cause: std::io::Error,
     },
+}
+
+fn lock_hint(cause: &std::io::Error) -> &'static str {
+    match cause.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
+            "free space on the volume of the state folder; nothing was lost"
+        }
+        _ => "the state folder must be on a local disk that the account running strikemill may write to",
+    }
 }
 
 fn sqlite_hint(cause: &rusqlite::Error) -> &'static str {

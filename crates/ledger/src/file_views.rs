@@ -144,6 +144,13 @@ impl Ledger {
                     counts.rows_rejected += row.get::<_, i64>(3)?;
                 }
             }
+            // What a person removed is known, but stands nowhere.
+            let removed: i64 = transaction.query_row(
+                "SELECT count(*) FROM files WHERE state = 'quarantined' AND quarantine_path IS NULL",
+                [],
+                |row| row.get(0),
+            )?;
+            counts.quarantined -= removed;
             counts.duplicates = transaction.query_row(
                 "SELECT (SELECT count(*) FROM file_names) - (SELECT count(*) FROM files)",
                 [],

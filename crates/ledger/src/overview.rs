@@ -14,12 +14,12 @@ impl Ledger {
         })
     }
 
-    /// Files in quarantine, refused last first.
+    /// Files in quarantine, refused last first; without those that a person removed.
     pub fn newest_quarantined(&self, most: u32) -> Result<Vec<FileEntry>, LedgerError> {
         self.read("list files", |connection| {
             connection
                 .prepare_cached(&format!(
-                    "SELECT {ENTRY_COLUMNS} FROM files WHERE state = 'quarantined' \
+                    "SELECT {ENTRY_COLUMNS} FROM files WHERE state = 'quarantined' AND quarantine_path IS NOT NULL \
                      ORDER BY quarantined_at DESC, source_file_id LIMIT ?1"
                 ))?
                 .query_map([most], entry_of)?

@@ -234,14 +234,94 @@ fn lost_parts_of_the_lake_come_back_from_the_archive() {
 fn with_ledger_and_lake_both_gone_the_archive_is_enough() {
     let home = imported_home();
     let home = home.path();
-    let ids = |home: &Path| rows(home, "SELECT shot_id, player_id, source_row FROM shots ORDER BY shot_id");
+    let ids =
+        |home: &Path| rows(home, "SELECT shot_id, player_id, bay, environment, source_row FROM shots ORDER BY shot_id");
+    // An export that does not name its bay, and is known under a name that does not either: only its folder tells.
+    let export = files_below(&home.join("archive")).into_iter().find(|path| path.to_string_lossy().contains("bay1"));
+    let mut text = fs::read(export.expect("an archived export")).expect("its bytes");
+    text.extend_from_slice(b"\n");
+    fs::write(home.join("import/bay1/again.csv"), text).expect("a re-export");
+    at(home, &["import", &home.join("import").display().to_string()]);
     let had = ids(home);
+    assert!(had.iter().all(|row| row["bay"] != Value::Null && row["environment"] != Value::Null), "{had:?}");
     fs::remove_dir_all(home.join("lake")).expect("removed");
     fs::remove_dir_all(home.join("state")).expect("removed");
+    // Nothing begins anew beside originals that nobody knows any more.
+    for command in [&["run"][..], &["check"], &["import"]] {
+        let output = at(home, command);
+        let said = words(&output);
+        assert!(output.status.code() == Some(1) && said.contains("originals stand in"), "{command:?}: {said}");
+    }
+    assert_eq!(at(home, &["status", "--quiet"]).status.code(), Some(3));
     let output = at(home, &["repair"]);
     assert!(output.status.success(), "{}", words(&output));
     assert_eq!(ids(home), had);
     is_sound(home);
+}
+
+#[test]
+fn a_lake_older_than_its_ledger_or_without_manifest_lets_nothing_start() {
+    let home = imported_home();
+    let home = home.path();
+    let older = home.join("older-lake");
+    copy(&home.join("lake"), &older);
+    drop_exports(home, "bay2", 2);
+    at(home, &["import", &home.join("import").display().to_string()]);
+    let had = holdings(home);
+    let manifest = files_below(&home.join("lake")).into_iter().find(|path| path.ends_with("manifest.json"));
+    fs::remove_file(manifest.expect("a manifest")).expect("removed");
+    let refused = |what: &str| {
+        for command in [&["run"][..], &["check"], &["import"]] {
+            let output = at(home, command);
+            let said = words(&output);
+            assert!(output.status.code() == Some(1) && said.contains(what), "{command:?}: {said}");
+        }
+        assert_eq!(at(home, &["status", "--quiet"]).status.code(), Some(3), "{what}");
+        let output = at(home, &["repair"]);
+        assert!(output.status.success(), "{}", words(&output));
+        assert_eq!(holdings(home), had, "{what}");
+        is_sound(home);
+    };
+    refused("manifest of the lake");
+    fs::remove_dir_all(home.join("lake")).expect("removed");
+    fs::rename(&older, home.join("lake")).expect("an old backup");
+    refused("older than its ledger");
+}
+
+#[test]
+fn a_copied_home_works_on_its_own_files() {
+    let home = imported_home();
+    let place = tempfile::tempdir().expect("a folder");
+    let copied = place.path().join("copied");
+    copy(home.path(), &copied);
+    let output = at(&copied, &["check", "--deep"]);
+    assert!(words(&output).contains("when this home stood at"), "{}", words(&output));
+    assert!(at(&copied, &["import"]).status.success());
+    is_sound(&copied);
+    let originals = files_below(&home.path().join("archive"));
+    let output = at(&copied, &["remove", "--archived-before", "2999-01-01"]);
+    assert!(output.status.success(), "{}", words(&output));
+    assert_eq!(files_below(&home.path().join("archive")), originals, "the home it was copied from keeps its own");
+    assert!(files_below(&copied.join("archive")).is_empty());
+    // A relative name is the same home.
+    let relative = std::process::Command::new(env!("CARGO_BIN_EXE_strikemill"))
+        .args(["check", "--deep", "--home", "."])
+        .current_dir(home.path())
+        .output()
+        .expect("the program");
+    assert!(relative.status.success(), "{}", words(&relative));
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).expect("a folder");
+    for entry in fs::read_dir(from).expect("a listing").flatten() {
+        let target = to.join(entry.file_name());
+        if entry.file_type().expect("a kind").is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), &target).expect("a copy");
+        }
+    }
 }
 
 #[test]

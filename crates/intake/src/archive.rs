@@ -97,7 +97,8 @@ impl Intake {
         Ok(())
     }
 
-    /// `archive/<year>/<month>/<hash>-<name>`, by the time of staging: the same at every attempt.
+    /// `archive/<year>/<month>/<import folder>/<hash>-<name>`, by the time of staging: the same at every attempt. The folder's
+    /// name is there because bay and surroundings of a shot come from it, should the archive be all that is left one day.
     fn archive_path(&self, entry: &FileEntry) -> PathBuf {
         if let Some(path) = &entry.archive_path {
             return PathBuf::from(path);
@@ -105,8 +106,11 @@ impl Intake {
         let staged_at = entry.staged_at.unwrap_or(entry.claimed_at);
         let moment = DateTime::from_timestamp_micros(staged_at).unwrap_or(DateTime::UNIX_EPOCH);
         let local = moment.with_timezone(&self.settings.zone);
-        let folder =
+        let mut folder =
             self.settings.archive_dir.join(format!("{:04}", local.year())).join(format!("{:02}", local.month()));
+        if let Some(watched) = self.settings.folder_of(Path::new(&entry.folder)) {
+            folder.push(watched.label());
+        }
         folder.join(format!("{}-{}", hash12(&entry.source_file_id), fitting(&entry.first_name)))
     }
 

@@ -247,7 +247,9 @@ impl LedgerRebuild<'_> {
             source_file_id: id.to_owned(),
             state: FileState::Archived,
             first_name: import.map(|import| import.file_name.clone()).or(name_by_copy).unwrap_or_default(),
-            folder: self.folder_of_bays(&trace.bays),
+            folder: kept
+                .and_then(|kept| self.folder_told_by(Path::new(&kept.path)))
+                .unwrap_or_else(|| self.folder_of_bays(&trace.bays)),
             bytes: import
                 .map(|import| import.file_bytes)
                 .or(kept.map(|kept| kept.bytes.cast_signed()))
@@ -295,7 +297,7 @@ impl LedgerRebuild<'_> {
             source_file_id: id.to_owned(),
             state: FileState::Archived,
             first_name: stranger.name.clone(),
-            folder: self.folder_of_bays(&BTreeSet::new()),
+            folder: self.folder_told_by(&stranger.file.path).unwrap_or_else(|| self.folder_of_bays(&BTreeSet::new())),
             bytes: stranger.file.bytes.cast_signed(),
             format: judged.map(|judged| judged.format.clone()),
             format_version: judged.map(|judged| judged.format_version.clone()),
@@ -315,6 +317,12 @@ impl LedgerRebuild<'_> {
             archived_at: Some(at),
             quarantined_at: None,
         })
+    }
+
+    /// The import folder that a file came from, as its place in the archive tells.
+    fn folder_told_by(&self, kept: &Path) -> Option<String> {
+        let label = name_of(kept.parent()?);
+        self.settings.folder_labelled(&label).map(|folder| text_of(&folder.path))
     }
 
     /// The folder in which a file most likely arrived: it gives the bay to exports that name none, which is part of the

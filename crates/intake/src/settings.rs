@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use crate::IntakeError;
+use crate::names::{fitting, name_of};
 
 /// One import folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,6 +40,13 @@ pub struct BatchLimits {
 impl Default for BatchLimits {
     fn default() -> BatchLimits {
         BatchLimits { files: 1_000, rows: 250_000 }
+    }
+}
+
+impl WatchedFolder {
+    /// Its name in the archive: the last part of its path.
+    pub(crate) fn label(&self) -> String {
+        fitting(&name_of(&self.path))
     }
 }
 
@@ -114,6 +122,12 @@ impl IntakeSettings {
     pub(crate) fn folder_of(&self, path: &Path) -> Option<&WatchedFolder> {
         let holding = self.folders.iter().filter(|folder| path.starts_with(&folder.path));
         holding.max_by_key(|folder| folder.path.components().count())
+    }
+
+    /// The import folder that a name in the archive stands for, where only one bears it.
+    pub(crate) fn folder_labelled(&self, label: &str) -> Option<&WatchedFolder> {
+        let mut bearing = self.folders.iter().filter(|folder| folder.label() == label);
+        bearing.next().filter(|_| bearing.next().is_none())
     }
 
     /// Refuses settings under which intake would import its own output or one file twice.

@@ -18,7 +18,11 @@ impl Intake {
         let today = now.with_timezone(&self.settings.zone).date_naive();
         for month in [Some(today), today.checked_sub_months(Months::new(1))].into_iter().flatten() {
             let year = self.settings.archive_dir.join(format!("{:04}", month.year()));
-            folders.push(year.join(format!("{:02}", month.month())));
+            let month = year.join(format!("{:02}", month.month()));
+            let of_import_folders =
+                self.files.list(&month)?.into_iter().filter(|entry| entry.kind == EntryKind::Folder);
+            folders.extend(of_import_folders.map(|entry| entry.path));
+            folders.push(month);
         }
         for entry in self.files.list(&self.settings.quarantine_dir)? {
             if entry.kind == EntryKind::Folder {

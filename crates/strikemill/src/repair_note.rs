@@ -136,8 +136,8 @@ pub fn refuse_other_home(configuration: &Configuration) -> anyhow::Result<()> {
     }
 }
 
-/// Year, month, file.
-const ARCHIVE_DEPTH: usize = 3;
+/// Year, month, import folder, file.
+const ARCHIVE_DEPTH: usize = 4;
 
 fn holds_a_file(folder: &Path, depth: usize) -> bool {
     let Ok(entries) = std::fs::read_dir(folder) else { return false };

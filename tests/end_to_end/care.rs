@@ -289,6 +289,33 @@ fn a_lake_older_than_its_ledger_or_without_manifest_lets_nothing_start() {
 }
 
 #[test]
+fn originals_that_an_older_backup_does_not_know_are_told_and_read_again() {
+    let home = imported_home();
+    let home = home.path();
+    for part in ["lake", "state"] {
+        copy(&home.join(part), &home.join("older").join(part));
+    }
+    drop_exports(home, "bay2", 2);
+    at(home, &["import", &home.join("import").display().to_string()]);
+    let count = |home: &Path| rows(home, "SELECT count(*) AS n, count(DISTINCT shot_id) AS d FROM shots");
+    let had = count(home);
+    for part in ["lake", "state"] {
+        fs::remove_dir_all(home.join(part)).expect("removed");
+        fs::rename(home.join("older").join(part), home.join(part)).expect("an old backup");
+    }
+    fault(home, &["original(s) that the ledger does not know", "move state/ledger.sqlite aside"]);
+    for path in files_below(&home.join("state")) {
+        if path.to_string_lossy().contains("ledger.sqlite") {
+            fs::remove_file(path).expect("set aside");
+        }
+    }
+    let output = at(home, &["repair"]);
+    assert!(output.status.success(), "{}", words(&output));
+    assert_eq!(count(home), had);
+    is_sound(home);
+}
+
+#[test]
 fn a_copied_home_works_on_its_own_files() {
     let home = imported_home();
     let place = tempfile::tempdir().expect("a folder");

@@ -1,7 +1,7 @@
 //! Do ledger, lake, archive and quarantine tell one story? Looks only, and works beside a running daemon: the ledger is asked
 //! first and the lake after it, and what seems wrong about a file is believed only if its entry has stayed the same.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::Path;
 use std::time::Duration;
 
@@ -12,6 +12,8 @@ use shot::TableSchema;
 
 use crate::IntakeError;
 use crate::imports_told::{ImportTold, imports_told};
+use crate::kept_files::files_below;
+use crate::names::{hash12, name_of};
 
 /// A re-export may come with mended times: so far apart two imports of one shot may lie.
 const DAY_MICROS: i64 = 86_400_000_000;
@@ -67,6 +69,8 @@ pub struct AuditSubject<'a> {
     pub lake: &'a Lake,
     /// The file system.
     pub files: &'a Files,
+    /// Where the originals stand.
+    pub archive_dir: &'a Path,
     /// All datasets that are known, those of the jobs too.
     pub schemas: &'a [TableSchema],
     /// How long something may seem wrong before it is called wrong; zero where nobody writes.
@@ -156,7 +160,7 @@ impl AuditSubject<'_> {
             if !is_known {
                 let name = imports.get(id).map_or("?", |import| import.file_name.as_str());
                 audit.faults.push(AuditFault {
-                    subject: format!("{name} ({})", crate::names::hash12(id)),
+                    subject: format!("{name} ({})", hash12(id)),
                     problem: "has rows in the lake, but the ledger does not know it as published".to_owned(),
                     hint: "was an older ledger put back? move state/ledger.sqlite aside, then `strikemill repair` rebuilds it from the lake".to_owned(),
                 });
@@ -191,11 +195,47 @@ impl AuditSubject<'_> {
             audit.kept_files += 1;
             tell(AuditProgress::Kept(number + 1, total));
         }
+        self.check_strangers(audit)?;
         if audit.without_copy > 0 {
             audit.notes.push(format!(
                 "{} file(s) have no copy any more: removed by hand, or lost earlier",
                 audit.without_copy
             ));
+        }
+        Ok(())
+    }
+
+    /// Originals that the ledger knows nothing of: it comes from an older backup, and their rows are missing or in danger.
+    fn check_strangers(&self, audit: &mut Audit) -> Result<(), IntakeError> {
+        let duplicates = self.archive_dir.join("duplicates");
+        let mut known: HashSet<String> = HashSet::new();
+        for (state, _) in FileState::WORDS {
+            for entry in self.ledger.files_in_state(state)? {
+                known.insert(hash12(&entry.source_file_id).to_owned());
+            }
+        }
+        let mut strangers = Vec::new();
+        for file in files_below(self.files, self.archive_dir)? {
+            let name = name_of(&file.path);
+            let is_known = name.get(..12).is_none_or(|start| known.contains(start));
+            // Asked once more: it may have been archived since.
+            if !is_known
+                && !file.path.starts_with(&duplicates)
+                && self.ledger.files_by_prefix(name.get(..12).unwrap_or_default())?.is_empty()
+            {
+                strangers.push(file.path);
+            }
+        }
+        if let Some(first) = strangers.first() {
+            audit.faults.push(AuditFault {
+                subject: self.archive_dir.display().to_string(),
+                problem: format!(
+                    "holds {} original(s) that the ledger does not know, for example {}",
+                    strangers.len(),
+                    files::readable_path(first)
+                ),
+                hint: "was an older backup put back? stop the daemon, move state/ledger.sqlite aside, then `strikemill repair` rebuilds it and reads what is missing".to_owned(),
+            });
         }
         Ok(())
     }

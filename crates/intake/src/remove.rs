@@ -103,6 +103,7 @@ impl Intake {
             ledger: &self.ledger,
             lake: &self.lake,
             files: &self.files,
+            archive_dir: &self.settings.archive_dir,
             schemas: &schemas,
             patience: Duration::ZERO,
         };

@@ -42,10 +42,12 @@ pub fn run(written: &Written) -> anyhow::Result<Vec<String>> {
     )?;
     let is_running = InstanceLock::holder(&state).is_some();
     let schemas = known_schemas(&written.job_packs);
+    let archive_dir = written.configuration.place("archive");
     let subject = AuditSubject {
         ledger: &ledger,
         lake: &lake,
         files: &files,
+        archive_dir: &archive_dir,
         schemas: &schemas,
         patience: if is_running { PATIENCE_BESIDE_A_DAEMON } else { Duration::ZERO },
     };

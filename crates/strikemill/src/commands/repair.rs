@@ -177,6 +177,7 @@ fn look(studio: &Studio, schemas: &[TableSchema]) -> anyhow::Result<Audit> {
         ledger: &studio.ledger,
         lake: &studio.lake,
         files: &studio.files,
+        archive_dir: &studio.configuration.place("archive"),
         schemas,
         patience: Duration::ZERO,
     };

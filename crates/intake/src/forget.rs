@@ -88,6 +88,8 @@ impl Intake {
         self.demand_amending();
         self.amend_published(now, &mut ScanReport::default())?;
         self.lake.drop_retired_now()?;
+        // Segments that could not be read may hold the person too; their files were read again long ago.
+        self.lake.discard_damaged_segments()?;
 
         report.pages = self.remove_pages(digests_dir, &texts)?;
         let pages: Vec<String> = report.pages.iter().map(|page| page.display().to_string()).collect();

@@ -17,7 +17,7 @@ fn a_file_reaches_the_lake_and_the_archive() {
     assert_eq!(running.texts(&shot::imports(), "file_name"), ["session_1_bay2.csv"]);
     assert_eq!(site.tree("import"), Vec::<String>::new());
     let hash = files::sha256_of_bytes(text.as_bytes());
-    assert_eq!(site.tree("archive"), [format!("2026/11/{}-session_1_bay2.csv", &hash[..12])]);
+    assert_eq!(site.tree("archive"), [format!("2026/11/import/{}-session_1_bay2.csv", &hash[..12])]);
     let kept = std::fs::read(site.home.join("archive").join(&site.tree("archive")[0])).expect("the archived file");
     assert_eq!(kept, text.as_bytes());
     let entry = running.ledger.file(&hash).expect("read").expect("an entry");

@@ -180,7 +180,7 @@ impl Findings<'_> {
                 subject: format!("quarantined:{}", file.source_file_id),
                 message: format!("{}: {reason}, from {}", one_line(&file.first_name), one_line(&file.folder)),
                 hint: Some(format!(
-                    "{}.reason.json tells more; when its pack is mended `strikemill retry`, what is no export `strikemill remove --file {}`",
+                    "{}.reason.json tells more; once its pack is mended give `strikemill retry`, and if it is no export `strikemill remove --file {}`",
                     one_line(file.quarantine_path.as_deref().unwrap_or("its")),
                     file.source_file_id.get(..12).unwrap_or(&file.source_file_id)
                 )),

@@ -76,12 +76,6 @@ pub enum JobsError {
         /// The names there are.
         known: String,
     },
-    /// The inputs of a job changed again and again while it read them.
-    #[error("job {job}: its inputs kept changing while it ran\nhint: it runs again after the next import")]
-    InputsKeptChanging {
-        /// Name of the job.
-        job: String,
-    },
     /// The lake could not be read or written.
     #[error(transparent)]
     Lake(#[from] lake::LakeError),

@@ -17,13 +17,13 @@ use crate::runner::Runner;
 use crate::scope::{Due, Generations, Window, due, from_text, to_text};
 use crate::{compute, contract};
 
-/// How often a run starts over because an import changed its inputs meanwhile.
-const ATTEMPTS: usize = 3;
 /// Entry of the generations that stands for the job itself; no dataset has a `#` in its name.
 const FINGERPRINT: &str = "#job";
 
 /// What a run is going to do.
 pub(crate) struct Plan {
+    /// The moment that the run reads, however long it takes: its files are frozen.
+    manifest: Manifest,
     pub due: Due,
     pub generations_text: String,
 }
@@ -47,12 +47,12 @@ impl Runner {
         if let Some((first, last)) = days {
             // Such a run does not bring everything up to date, so what changed stays due.
             let due = Due::Windows(vec![Window::of_weeks(first, last)]);
-            return Ok(Plan { due, generations_text: to_text(&before.unwrap_or_default()) });
+            return Ok(Plan { manifest, due, generations_text: to_text(&before.unwrap_or_default()) });
         }
         // An output that went missing is made again, whatever the ledger remembers.
         let is_there = manifest.of_dataset(&pack.output.name).next().is_some();
         let due = due(&pack.inputs, pack.output.partition_day.is_some(), &now, before.as_ref().filter(|_| is_there));
-        Ok(Plan { due, generations_text: to_text(&now) })
+        Ok(Plan { manifest, due, generations_text: to_text(&now) })
     }
 
     /// What the job would read now: one entry for each input file and one for the job and its method.
@@ -79,7 +79,7 @@ impl Runner {
         let mut changes = Changes::default();
         let mut rows_made = 0;
         for window in windows {
-            let rows = self.consistent_rows(pack, *window)?;
+            let rows = self.rows_of_moment(pack, &plan.manifest, *window)?;
             self.note_progress();
             rows_made += rows.num_rows();
             self.compare(pack, *window, &rows, published_on, &mut changes)?;
@@ -101,23 +101,35 @@ impl Runner {
         Ok(Done { computed: true, rows: rows_made, written, unchanged: changes.unchanged })
     }
 
-    /// The rows of a window, all read at one moment: if an import publishes meanwhile, the run starts over.
-    fn consistent_rows(&self, pack: &JobPack, window: Window) -> Result<RecordBatch, JobsError> {
-        for _ in 0..ATTEMPTS {
-            self.note_progress();
-            let manifest = self.engine.lake().manifest()?;
-            let read = input_generations(pack, &manifest);
-            let engine = Arc::clone(&self.engine);
-            let pack_copy = pack.clone();
-            let seconds = compute::seconds(&engine, pack);
-            let rows = self.engine.wait_for(seconds, |stop| async move {
-                compute::rows(&engine, &pack_copy, &manifest, window, &stop).await
-            });
-            if input_generations(pack, &self.engine.lake().manifest()?) == read {
-                return rows;
-            }
+    /// The rows of a window at the plan's moment. What imports publish meanwhile is due at the next run: a steady flow of files
+    /// neither holds a run up nor mixes two moments.
+    fn rows_of_moment(&self, pack: &JobPack, moment: &Manifest, window: Window) -> Result<RecordBatch, JobsError> {
+        let rows = self.rows_at(pack, moment.clone(), window);
+        if rows.is_ok() && self.stands(pack, moment) {
+            return rows;
         }
-        Err(JobsError::InputsKeptChanging { job: pack.name.clone() })
+        // Frozen files go some time after they were replaced, and at once when a person is forgotten: whose rows must not
+        // come back by a run that had read them before.
+        let newest = self.engine.lake().manifest()?;
+        if input_generations(pack, &newest) == input_generations(pack, moment) {
+            return rows;
+        }
+        self.rows_at(pack, newest, window)
+    }
+
+    /// Whether every input file of a moment is still there.
+    fn stands(&self, pack: &JobPack, moment: &Manifest) -> bool {
+        let root = self.engine.lake().root();
+        let mut inputs = pack.inputs.iter().flat_map(|input| moment.of_dataset(&input.dataset));
+        inputs.all(|file| file.frozen.as_ref().is_none_or(|frozen| root.join(frozen).exists()))
+    }
+
+    fn rows_at(&self, pack: &JobPack, manifest: Manifest, window: Window) -> Result<RecordBatch, JobsError> {
+        self.note_progress();
+        let (engine, pack) = (Arc::clone(&self.engine), pack.clone());
+        let seconds = compute::seconds(&engine, &pack);
+        self.engine
+            .wait_for(seconds, |stop| async move { compute::rows(&engine, &pack, &manifest, window, &stop).await })
     }
 
     /// Adds to `changes` what a window's rows change. Windows of one run never share a month.

@@ -82,7 +82,8 @@ fn describe(schema: &TableSchema) -> Value {
         "version": schema.version.to_string(),
         "format": "parquet",
         "mediatype": "application/vnd.apache.parquet",
-        "schema": { "fields": fields, "primaryKey": schema.key },
+        // A text may be empty, which is not the same as missing; in Parquet missing is null.
+        "schema": { "fields": fields, "primaryKey": schema.key, "missingValues": [] },
     })
 }
 

@@ -327,3 +327,40 @@ fn a_schedule_is_made_up_for_once() {
     assert_eq!(runner.run_all_due(later).expect("it runs").len(), 1, "nine missed Mondays are one run");
     assert!(runner.run_all_due(later).expect("it runs").is_empty());
 }
+
+#[test]
+fn a_steady_flow_of_imports_holds_no_run_up_and_what_came_meanwhile_is_due_next() {
+    use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
+
+    let site = weekly_site();
+    site.put_shots(&[shot("wren", "2026-11-17", 0, 60.0)]);
+    let runner = site.runner();
+    let (is_over, published) = (AtomicBool::new(false), AtomicI64::new(1));
+    let mut errors = Vec::new();
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let mut rows = vec![shot("wren", "2026-11-17", 0, 60.0)];
+            while !is_over.load(Ordering::SeqCst) {
+                rows.push(shot("wren", "2026-11-17", published.load(Ordering::SeqCst), 60.0));
+                site.put_shots(&rows);
+                published.fetch_add(1, Ordering::SeqCst);
+            }
+        });
+        // So many publications fall into these runs that none would see its inputs stand still.
+        for _ in 0..5 {
+            let before = published.load(Ordering::SeqCst);
+            while published.load(Ordering::SeqCst) == before {
+                std::thread::yield_now();
+            }
+            // Told afterwards: the flow has to end first.
+            errors.extend(
+                runner.run_job("weekly_speed", RunTrigger::Person, None).map(|report| report.error).transpose(),
+            );
+        }
+        is_over.store(true, Ordering::SeqCst);
+    });
+    assert!(errors.is_empty(), "{errors:?}");
+    run(&runner, "weekly_speed");
+    let rows = site.rows("SELECT shots FROM weekly_speed");
+    assert_eq!(rows[0]["shots"], published.load(Ordering::SeqCst), "nothing that came during a run is forgotten");
+}

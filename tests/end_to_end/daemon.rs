@@ -41,8 +41,10 @@ fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
         refused.contains(&home.path().display().to_string()) && refused.contains("hint: stop it first"),
         "{refused}"
     );
-    let status = words(&strikemill(&["status", "--home", &home.path().display().to_string()]));
-    assert!(status.contains("the daemon runs"), "{status}");
+    // The command reads what the daemon writes down, a moment later.
+    until("a daemon that runs", home.path(), LONG, || {
+        words(&strikemill(&["status", "--home", &home.path().display().to_string()])).contains("the daemon runs")
+    });
 
     daemon.signal("TERM");
     assert!(daemon.wait(LONG), "a clean end after SIGTERM");

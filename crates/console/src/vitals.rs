@@ -97,12 +97,13 @@ impl VitalsFile {
         VitalsFile { path: state_dir.join(VITALS_FILE), written: None }
     }
 
-    /// Writes if something but `written_at` has changed and the last writing is some seconds ago. Blocks for a moment.
+    /// Writes if something but `written_at` has changed and the last writing is some seconds ago; at once where the daemon begins
+    /// or ceases to do its work. Blocks for a moment.
     /// True when it was written. A failure is no reason to stop anything: log it once and go on.
     pub fn keep(&mut self, vitals: &DaemonVitals) -> io::Result<bool> {
         if let Some((before, at)) = &self.written {
             let unchanged = DaemonVitals { written_at: vitals.written_at, ..before.clone() } == *vitals;
-            if unchanged || at.elapsed() < LEAST_PAUSE {
+            if unchanged || (at.elapsed() < LEAST_PAUSE && before.works_alike(vitals)) {
                 return Ok(false);
             }
         }
@@ -120,6 +121,17 @@ impl VitalsFile {
         fs::rename(&unfinished, &self.path)?;
         self.written = Some((vitals.clone(), Instant::now()));
         Ok(())
+    }
+}
+
+impl DaemonVitals {
+    /// Whether the two tell the same of what a person looks for first.
+    fn works_alike(&self, other: &DaemonVitals) -> bool {
+        let first = |vitals: &DaemonVitals| {
+            let (phase, paused, failing) = (vitals.phase, vitals.paused.clone(), vitals.failing.clone());
+            (phase, paused, failing, vitals.stalled.clone(), vitals.configuration_faults.clone())
+        };
+        first(self) == first(other)
     }
 }
 
@@ -163,6 +175,8 @@ mod tests {
         let again = DaemonVitals { scan_finished: Some(4), ..vitals() };
         assert!(!file.keep(&again).expect("kept"), "too soon after the last one");
         assert_eq!(DaemonVitals::read(folder.path()).expect("vitals").scan_finished, Some(3));
+        let pausing = DaemonVitals { paused: Some("no room".into()), ..again };
+        assert!(file.keep(&pausing).expect("written"), "that it pauses is told at once");
     }
 
     #[test]

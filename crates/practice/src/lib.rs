@@ -9,15 +9,21 @@
 //! - [`practice_plan`]: what to practise next, and the gate for it.
 
 mod answer;
+mod hotelling;
 mod measurement;
+mod mixture;
 mod practice_effect;
 mod practice_plan;
 mod session_mean;
+mod session_model;
+mod session_summary;
 mod strike;
 mod strike_pattern;
 mod trend;
+mod wilson;
 
 pub use answer::{Answer, NumberEntry, Row, TextEntry};
+pub use hotelling::{chi_square_two, hotelling_factor, next_vector_factor};
 pub use measurement::Measurement;
 pub use practice_effect::{PracticeEffect, PracticeStrike, practice_effect};
 pub use practice_plan::{PlanFacts, PracticePlan, practice_plan};
@@ -25,3 +31,4 @@ pub use session_mean::{SessionMean, mean_by_sessions};
 pub use strike::{Strike, StrikeSource};
 pub use strike_pattern::{StrikePattern, strike_pattern};
 pub use trend::{Trend, trend};
+pub use wilson::{Interval, wilson};

@@ -9,20 +9,25 @@
 //! - [`practice_plan`]: what to practise next, and the gate for it.
 
 mod answer;
+mod centre;
 mod hotelling;
 mod measurement;
 mod mixture;
+mod pattern_model;
 mod practice_effect;
 mod practice_plan;
 mod session_mean;
 mod session_model;
 mod session_summary;
+mod special;
 mod strike;
+mod strike_information;
 mod strike_pattern;
 mod trend;
 mod wilson;
 
 pub use answer::{Answer, NumberEntry, Row, TextEntry};
+pub use centre::{CENTRE_TOE_MM, CENTRE_UP_MM};
 pub use hotelling::{chi_square_two, hotelling_factor, next_vector_factor};
 pub use measurement::Measurement;
 pub use practice_effect::{PracticeEffect, PracticeStrike, practice_effect};

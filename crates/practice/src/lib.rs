@@ -8,8 +8,11 @@
 //! - [`practice_effect`]: whether strike practice worked.
 //! - [`practice_plan`]: what to practise next, and the gate for it.
 
+mod advice;
 mod answer;
+mod cautions;
 mod centre;
+mod gate;
 mod hotelling;
 mod measurement;
 mod mixture;
@@ -27,11 +30,16 @@ mod trend;
 mod wilson;
 
 pub use answer::{Answer, NumberEntry, Row, TextEntry};
+pub use cautions::CAUTIONS;
 pub use centre::{CENTRE_TOE_MM, CENTRE_UP_MM};
+pub use gate::{
+    CLEAN_TO_NARROW, CLEAN_TO_WIDEN, GateSet, LEAST_CLEARANCE_MM, MOST_CLEARANCE_MM, MOST_HEIGHT_MM, PASS_SHARE,
+    SWINGS_OF_A_SET, next_clearance,
+};
 pub use hotelling::{chi_square_two, hotelling_factor, next_vector_factor};
 pub use measurement::Measurement;
 pub use practice_effect::{PracticeEffect, PracticeStrike, practice_effect};
-pub use practice_plan::{PlanFacts, PracticePlan, practice_plan};
+pub use practice_plan::{PlanFacts, PlanSettings, PracticePlan, practice_plan};
 pub use session_mean::{SessionMean, mean_by_sessions};
 pub use strike::{Strike, StrikeSource};
 pub use strike_pattern::{StrikePattern, strike_pattern};

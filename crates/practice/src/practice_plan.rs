@@ -1,6 +1,11 @@
 //! What to practise next.
 
+use crate::advice::{reason, weigh};
 use crate::answer::{answer, finite};
+use crate::gate::{
+    CLEAN_TO_NARROW, LEAST_CLEARANCE_MM, MOST_CLEARANCE_MM, MOST_HEIGHT_MM, NextStrike, PASS_SHARE, SWINGS_OF_A_SET,
+};
+use crate::strike::USUAL_PRIOR;
 use crate::{NumberEntry, Row, TextEntry};
 
 /// What is known of a player's week with one club.
@@ -32,6 +37,25 @@ pub struct PlanFacts {
     pub faster_club_gain_m: Option<f64>,
     /// `next_toe_mm`, `next_toe_sd_mm`, `next_up_mm`, `next_up_sd_mm`, `next_degrees` of the strike pattern.
     pub next_strike: Option<[f64; 5]>,
+    /// The site's thresholds.
+    pub settings: PlanSettings,
+}
+
+/// Thresholds of the advice (common practice, no source: the site's to change).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlanSettings {
+    /// Below this many judged shots there is no advice.
+    pub enough_shots: f64,
+    /// From this share of the reference carry on, the strike's price alone puts strike practice first.
+    pub dear_share: f64,
+    /// A cause is frequent where the cautious end of its share of shots reaches this.
+    pub frequent_share: f64,
+}
+
+impl Default for PlanSettings {
+    fn default() -> Self {
+        Self { enough_shots: 10.0, dear_share: 0.03, frequent_share: 0.2 }
+    }
 }
 
 impl Row for PlanFacts {
@@ -53,6 +77,9 @@ impl Row for PlanFacts {
         ("next_up_mm", "mm", "from the strike pattern"),
         ("next_up_sd_mm", "mm", "from the strike pattern"),
         ("next_degrees", "1", "from the strike pattern"),
+        ("enough_shots", "1", "below this many judged shots there is no advice; missing = 10"),
+        ("dear_share", "1", "share of the reference carry from which the strike is dear; missing = 0.03"),
+        ("frequent_share", "1", "share of shots from which a cause is frequent; missing = 0.2"),
     ];
     const TEXTS: &'static [TextEntry] = &[];
 
@@ -63,6 +90,7 @@ impl Row for PlanFacts {
             [Some(toe), Some(toe_sd), Some(up), Some(up_sd), Some(degrees)] => Some([toe, toe_sd, up, up_sd, degrees]),
             _ => None,
         };
+        let usual = PlanSettings::default();
         Some(Self {
             shots: count(0),
             shots_judged: count(1),
@@ -77,6 +105,11 @@ impl Row for PlanFacts {
             tighter_strike_gain_m: finite(numbers, 10),
             faster_club_gain_m: finite(numbers, 11),
             next_strike,
+            settings: PlanSettings {
+                enough_shots: finite(numbers, 17).unwrap_or(usual.enough_shots),
+                dear_share: finite(numbers, 18).unwrap_or(usual.dear_share),
+                frequent_share: finite(numbers, 19).unwrap_or(usual.frequent_share),
+            },
         })
     }
 }
@@ -110,8 +143,70 @@ answer! {
     }
 }
 
-/// What to practise next, from a week's figures.
+/// What to practise next, from a week's figures: advice and reason by the rules of `advice`, the gate by those of `gate`.
 pub fn practice_plan(facts: &PlanFacts) -> PracticePlan {
-    let _ = facts;
-    PracticePlan::default()
+    let weighed = weigh(facts);
+    let mut plan = PracticePlan {
+        strike_share: weighed.strike_share,
+        strike_share_low: weighed.strike_share_low,
+        delivery_share: weighed.delivery_share,
+        delivery_share_low: weighed.delivery_share_low,
+        probability_strike_leads: weighed.probability_strike_leads,
+        loss_share: weighed.loss_share,
+        tighter_strike_gain_m: facts.tighter_strike_gain_m.filter(|gain| gain.is_finite()),
+        faster_club_gain_m: facts.faster_club_gain_m.filter(|gain| gain.is_finite()),
+        practise_next: Some(weighed.advice.name().to_owned()),
+        practise_why: Some(reason(facts, &weighed)),
+        ..PracticePlan::default()
+    };
+    if let (Some(tighter), Some(faster)) = (plan.tighter_strike_gain_m, plan.faster_club_gain_m) {
+        plan.comparison = Some(format!(
+            "Strikes tighter by a quarter would give back about {tighter:.1} m of carry a shot; \
+             1 m/s more club speed would give about {faster:.1} m."
+        ));
+    }
+    set_gate(&mut plan, facts);
+    plan
+}
+
+/// The usual spread of strikes where the player's own is unknown: the verdict's prior (12 mm along, 8 mm up the face).
+const USUAL_NEXT: [f64; 5] = [USUAL_PRIOR[0], USUAL_PRIOR[1], USUAL_PRIOR[2], USUAL_PRIOR[3], 1e6];
+
+/// Sets the gate from where the next strike is expected.
+fn set_gate(plan: &mut PracticePlan, facts: &PlanFacts) {
+    let own = facts.next_strike.filter(|[toe, toe_sd, up, up_sd, degrees]| {
+        toe.is_finite() && up.is_finite() && degrees.is_finite() && *toe_sd > 0.0 && *up_sd > 0.0
+    });
+    let [toe, toe_sd, up, up_sd, degrees] = own.unwrap_or(USUAL_NEXT);
+    let along = NextStrike { mean: toe, scale: toe_sd, degrees };
+    let height = NextStrike { mean: up, scale: up_sd, degrees };
+    let clearance = along.clearance(MOST_CLEARANCE_MM);
+    let reach = height.clearance(MOST_HEIGHT_MM);
+    let pass_share = along.share_within(clearance);
+    let too_wide = pass_share < PASS_SHARE;
+    plan.gate_toe_mm = Some(clearance);
+    plan.gate_heel_mm = Some(clearance);
+    plan.gate_high_mm = Some(reach);
+    plan.gate_low_mm = Some(reach);
+    // A share for a player whose strikes nobody knows would be made up.
+    plan.gate_pass_share = own.map(|_| pass_share);
+    plan.gate_height_share = own.map(|_| height.share_within(reach));
+    let basis = match own {
+        None => "usual",
+        Some(_) if too_wide => "wide",
+        Some(_) => "pattern",
+    };
+    plan.gate_basis = Some(basis.to_owned());
+    let mut how = format!(
+        "Set two soft posts {clearance} mm clear of the clubhead on each side as it stands centred on the ball; after \
+         {CLEAN_TO_NARROW} of {SWINGS_OF_A_SET} clean, twice, set them a fifth nearer, never under {LEAST_CLEARANCE_MM} mm."
+    );
+    match basis {
+        "usual" => how.push_str(" The strike pattern is not known yet: this is a usual start, to be set anew."),
+        "wide" => {
+            how.push_str(" Fewer than 7 of 10 will pass at first: work on the distance to the ball before the gate.");
+        }
+        _ => {}
+    }
+    plan.gate_how = Some(how);
 }

@@ -1,0 +1,82 @@
+//! Powers by polynomials, so that they go through vector instructions.
+
+use super::lanes::Lanes;
+
+/// 2 / (ln 2 (2 k + 1)): log2 m = t (c0 + c1 t^2 + ...) with t = (m - 1) / (m + 1).
+const LOGARITHM: [f64; 7] = [
+    2.885_390_081_777_926_8,
+    0.961_796_693_925_975_6,
+    0.577_078_016_355_585_4,
+    0.412_198_583_111_132_4,
+    0.320_598_897_975_325_2,
+    0.262_308_189_252_538_8,
+    0.221_953_083_213_686_7,
+];
+
+/// (ln 2)^k / k!, the series of 2^x.
+const EXPONENTIAL: [f64; 11] = [
+    1.0,
+    0.693_147_180_559_945_3,
+    0.240_226_506_959_100_72,
+    0.055_504_108_664_821_58,
+    0.009_618_129_107_628_477,
+    0.001_333_355_814_642_844_3,
+    0.000_154_035_303_933_816_1,
+    0.000_015_252_733_804_059_84,
+    1.321_548_679_014_430_9e-6,
+    1.017_808_600_923_97e-7,
+    7.054_911_620_801_123e-9,
+];
+
+const MANTISSA_BITS: u32 = 52;
+const ONE: u64 = 0x3ff0_0000_0000_0000;
+/// The bits of the square root of one half.
+const HALF_ROOT: u64 = 0x3fe6_a09e_667f_3bcd;
+/// A float of this size has its ones digit at the lowest bit.
+const UNIT_LAST: f64 = 4_503_599_627_370_496.0;
+/// The same with room for negative numbers.
+const ROUNDER: f64 = 6_755_399_441_055_744.0;
+
+/// Base-2 logarithm of positive normal numbers, absolute error below 3e-12.
+#[inline(always)]
+pub(crate) fn log2<const WIDTH: usize>(value: Lanes<WIDTH>) -> Lanes<WIDTH> {
+    let mut exponent = [0.0; WIDTH];
+    let mut mantissa = [0.0; WIDTH];
+    for lane in 0..WIDTH {
+        // The exponent is cut so that the mantissa lies around 1, between the root of 1/2 and the root of 2.
+        let shifted = value.0[lane].to_bits().wrapping_add(ONE - HALF_ROOT);
+        let biased = shifted >> MANTISSA_BITS;
+        exponent[lane] = f64::from_bits(biased | UNIT_LAST.to_bits()) - (UNIT_LAST + 1023.0);
+        mantissa[lane] =
+            f64::from_bits((shifted & ((1 << MANTISSA_BITS) - 1)).wrapping_add(HALF_ROOT));
+    }
+    let mantissa = Lanes(mantissa);
+    let one = Lanes::all(1.0);
+    let ratio = (mantissa - one) * (mantissa + one).reciprocal();
+    let square = ratio * ratio;
+    let mut sum = Lanes::all(LOGARITHM[6]);
+    for term in LOGARITHM[..6].iter().rev() {
+        sum = sum * square + Lanes::all(*term);
+    }
+    ratio * sum + Lanes(exponent)
+}
+
+/// 2 to a power, relative error below 1e-12; powers beyond +-1000 count as +-1000.
+#[inline(always)]
+pub(crate) fn exp2<const WIDTH: usize>(power: Lanes<WIDTH>) -> Lanes<WIDTH> {
+    let power = power.at_least(Lanes::all(-1000.0)).at_most(Lanes::all(1000.0));
+    let rounder = Lanes::all(ROUNDER);
+    let rounded = power + rounder;
+    let rest = power - (rounded - rounder);
+    let mut sum = Lanes::all(EXPONENTIAL[10]);
+    for term in EXPONENTIAL[..10].iter().rev() {
+        sum = sum * rest + Lanes::all(*term);
+    }
+    let mut result = [0.0; WIDTH];
+    for lane in 0..WIDTH {
+        // The whole part of the power is added to the exponent.
+        result[lane] =
+            f64::from_bits(sum.0[lane].to_bits().wrapping_add(rounded.0[lane].to_bits() << MANTISSA_BITS));
+    }
+    Lanes(result)
+}

@@ -2,7 +2,7 @@
 
 use crate::head::HeadParameters;
 use crate::scalar::{Mask, Scalar};
-use crate::vector::{Vector, adjugate, cross, dot, lever_response, scaled, times};
+use crate::vector::{Symmetric, Vector, adjugate, cross, dot, lever_response, scaled, times};
 
 /// A collision in face axes {n outward normal at the face centre, u up the face, t toward the toe of a right-hander}.
 #[derive(Debug, Clone, Copy)]
@@ -64,6 +64,38 @@ pub(crate) fn collide_where<S: Scalar>(
     toe_m: S,
     up_m: S,
 ) -> Option<(Collision<S>, S::Mask)> {
+    let solution = solve(head, head_velocity, toe_m, up_m)?;
+    Some((solution.collision, solution.met))
+}
+
+/// A collision with what its derivatives need of the way there.
+pub(crate) struct Solution<S: Scalar> {
+    pub collision: Collision<S>,
+    /// Where head and ball meet.
+    pub met: S::Mask,
+    /// Speed of the face along the normal.
+    pub approach: S,
+    /// What the head's turning adds to K.
+    pub rotation: Symmetric<S>,
+    /// Adjugate and determinant of K.
+    pub cofactors: Symmetric<S>,
+    pub determinant: S,
+    /// The impulse with which the ball would roll, and its part in the face.
+    pub rolling: Vector<S>,
+    pub grip: Vector<S>,
+    /// Friction, never below 0.
+    pub friction: S,
+    /// The restitution with its fall-off, before the ceiling.
+    pub own_restitution: S,
+}
+
+#[inline]
+pub(crate) fn solve<S: Scalar>(
+    head: &HeadParameters<S>,
+    head_velocity: &Vector<S>,
+    toe_m: S,
+    up_m: S,
+) -> Option<Solution<S>> {
     let zero = S::constant(0.0);
     let (face, on_the_face) = face_at(head, toe_m, up_m);
     let normal = face.normal;
@@ -134,7 +166,18 @@ pub(crate) fn collide_where<S: Scalar>(
     }
     let collision =
         Collision { normal, lever, impulse, ball_velocity, ball_spin, restitution, restitution_ceiling, slides };
-    met.any().then_some((collision, met))
+    met.any().then_some(Solution {
+        collision,
+        met,
+        approach,
+        rotation,
+        cofactors,
+        determinant,
+        rolling,
+        grip,
+        friction,
+        own_restitution,
+    })
 }
 
 /// The face where the ball meets it.

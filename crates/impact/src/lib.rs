@@ -14,20 +14,28 @@
 
 mod collision;
 mod delivery;
+mod derivatives;
 mod dual;
+mod equipment_rules;
 mod head;
 mod heads;
 mod lane_functions;
 mod lanes;
+mod plausibility;
 mod scalar;
+#[cfg(test)]
+mod schema;
 mod strike;
+mod tangent;
 mod vector;
 
 pub use collision::{Collision, collide};
 pub use delivery::{BallLaunch, Delivery, Hand};
+pub use derivatives::{strike_along, strike_with_derivatives};
 pub use dual::Dual;
 pub use head::{HeadKind, HeadParameters, HeadProfile, NUISANCE_NAMES, NUISANCES};
 pub use heads::HeadBook;
 pub use lanes::{LaneMask, Lanes};
+pub use plausibility::HeadFault;
 pub use scalar::{Mask, Scalar};
-pub use strike::{DELIVERY_UNKNOWNS, UNKNOWNS, launch, strike, strike_where, strike_with_derivatives};
+pub use strike::{DELIVERY_UNKNOWNS, UNKNOWNS, launch, strike, strike_where};

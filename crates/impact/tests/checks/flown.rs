@@ -1,12 +1,16 @@
 //! What a strike costs once the ball has landed.
 
 use flight::{BallProfile, Conditions, Landing, Launch, fly};
-use impact::{Hand, HeadProfile, launch};
+use impact::{BallLaunch, Hand, HeadProfile, launch};
 
 use crate::common::{close, published_driver, square};
 
 fn flown(head: &HeadProfile, toe_mm: f64) -> Landing {
-    let ball = launch(head, &square(9.8, toe_mm, 0.0), Hand::Right).unwrap();
+    fly_ball(&launch(head, &square(9.8, toe_mm, 0.0), Hand::Right).unwrap())
+}
+
+/// The default ball's flight at 1.225 kg/m^3 without wind.
+pub fn fly_ball(ball: &BallLaunch) -> Landing {
     let start = Launch {
         ball_speed_mps: ball.ball_speed_mps,
         elevation_deg: ball.launch_elevation_deg,

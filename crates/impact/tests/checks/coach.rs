@@ -11,7 +11,7 @@ const CENTRED_CARRY_M: f64 = 270.0 * YARD_M;
 const TOE_CARRY_M: f64 = 230.0 * YARD_M;
 /// Half the width of a driver's face in mm; common practice, no source.
 const HALF_FACE_MM: f64 = 55.0;
-/// Beyond this no strike is believed (the "impact area" of the Equipment Rules is narrower still).
+/// Beyond this no strike is believed; wider than half a face.
 const FURTHEST_STRIKE_MM: f64 = 60.0;
 
 fn carry(head: &HeadProfile, speed: f64, loft: f64, toe_mm: f64) -> f64 {
@@ -46,7 +46,7 @@ fn with_the_loft_of_the_club() {
     // Attack 0, default ball, 1.225 kg/m^3, no wind: 51.3 m/s (114.8 mph) of club speed and a strike 43 mm toward the toe.
     close(speed, 51.32, 0.01);
     close(toe, 43.0, 0.05);
-    assert!(toe < HALF_FACE_MM && toe < FURTHEST_STRIKE_MM);
+    assert!(toe < HALF_FACE_MM, "{toe}");
     // The same loss needs about as much toward the heel.
     close(heel, 40.4, 0.5);
 }
@@ -61,7 +61,7 @@ fn with_the_loft_that_needs_the_least_speed() {
     close(loft, 11.6, 0.2);
     close(speed, 51.05, 0.02);
     close(toe, 47.2, 0.5);
-    assert!(toe < HALF_FACE_MM && toe < FURTHEST_STRIKE_MM);
+    assert!(toe < HALF_FACE_MM, "{toe}");
 }
 
 #[test]

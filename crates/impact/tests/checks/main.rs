@@ -14,3 +14,4 @@ mod restitution_ceiling;
 mod simple_heads;
 mod stepped_contact;
 mod symmetry;
+mod trade;

@@ -1,10 +1,10 @@
 //! Outside checks of the collision model: published and derived values, conservation laws, exact derivatives, the shipped heads.
 
-mod coach;
 mod common;
 mod conservation;
 mod derivatives;
 mod equipment_rules;
+mod far_toe;
 mod flown;
 mod head_book;
 mod hostile;

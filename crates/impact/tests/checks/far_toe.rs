@@ -1,5 +1,5 @@
-//! The coach's own case: a driver that carries about 270 yards centred carries about 230 from far out on the toe. Both figures
-//! are [common practice, no source]; what the published head needs for them is [derived] here.
+//! A case the trade knows: a driver that carries about 270 yd centred carries about 230 yd from far out on the toe. Both figures
+//! are [common practice, no source]; what a head needs for them is [derived] here.
 
 use impact::{Delivery, Hand, HeadProfile, launch};
 

@@ -3,7 +3,7 @@
 use std::cmp::Ordering;
 
 use impact::{DELIVERY_UNKNOWNS, Hand};
-use verdict::Known;
+use verdict::{Known, model_error_sd};
 
 use crate::learning_shot::LearningShot;
 
@@ -49,10 +49,12 @@ impl Reading {
         let evidence = &shot.evidence;
         let hand = Hand::from_sign(evidence.get(Known::Hand).unwrap_or(1.0));
         let measured = |value, deviation| evidence.measured(value, deviation);
+        let bay = evidence.get(Known::BayDirectionOffset).unwrap_or(0.0);
+        let turned_back = |reading: Option<(f64, f64)>| reading.map(|(value, sd)| (value - bay, sd));
         let observed = [
             measured(Known::BallSpeed, Known::BallSpeedSd),
             measured(Known::LaunchElevation, Known::LaunchElevationSd),
-            measured(Known::LaunchAzimuth, Known::LaunchAzimuthSd),
+            turned_back(measured(Known::LaunchAzimuth, Known::LaunchAzimuthSd)),
             measured(Known::Spin, Known::SpinSd),
             measured(Known::SpinTilt, Known::SpinTiltSd),
         ];
@@ -70,12 +72,12 @@ impl Reading {
         }
 
         let strike = |value| measured(value, Known::StrikeSd);
-        let face = measured(Known::Face, Known::FaceSd);
+        let face = turned_back(measured(Known::Face, Known::FaceSd));
         let centre_face = if evidence.face_at_strike_point { None } else { face };
         let delivery = [
             measured(Known::ClubSpeed, Known::ClubSpeedSd),
             measured(Known::Attack, Known::AttackSd),
-            measured(Known::Path, Known::PathSd),
+            turned_back(measured(Known::Path, Known::PathSd)),
             centre_face,
             measured(Known::DeliveredLoft, Known::DeliveredLoftSd),
             strike(Known::StrikeToe),
@@ -122,11 +124,6 @@ impl Reading {
 fn with_inverse_variance(measured: Option<(f64, f64)>) -> Option<(f64, f64)> {
     // Nobody measures a swing to a millionth; a smaller deviation is a mistake and would only upset the arithmetic.
     measured.map(|(value, sd)| (value, sd.max(1e-3).powi(-2)))
-}
-
-/// How far the collision model may be off for one shot, as the verdict has it.
-fn model_error_sd(ball_speed: f64, spin: f64) -> [f64; LAUNCH] {
-    [0.005 * ball_speed, 0.3, 0.3, (0.05 * spin).max(60.0), 1.0]
 }
 
 /// The latest usable shots, sessions numbered from 0.

@@ -1,6 +1,6 @@
 //! One shot in the joint fit: its misfit, and what it says of habits and head once its own delivery is eliminated.
 
-use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives};
+use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives};
 use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
 use crate::beliefs::{GLOBALS, SHARED};
@@ -76,6 +76,21 @@ fn residual<S: Scalar>(launch: &[S; LAUNCH], quantity: usize, observed: f64, glo
     difference
 }
 
+/// Azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning face turns
+/// further round the vertical.
+fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: &HeadProfile, hand: Hand) -> S {
+    let roll = head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
+    let within = |sine: S| {
+        // Beyond the curvature of the face there is no strike point; the collision says so itself.
+        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
+    };
+    let along = within(delivery[TOE] * 1e-3 * bulge).asin();
+    let up = within(delivery[UP] * (1e-3 * roll)).asin();
+    let (sin_along, cos_along) = along.sin_cos();
+    let elevation = delivery[LOFT] * 1f64.to_radians() + up;
+    delivery[FACE] + sin_along.atan2(cos_along * elevation.cos()) * hand.sign().to_degrees()
+}
+
 fn wrapped_degrees(angle: f64) -> f64 {
     angle - 360.0 * (angle / 360.0).round()
 }
@@ -98,9 +113,8 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
         sum += around.precision[position] * off_habit * off_habit;
     }
     if let Some((observed, weight)) = reading.face_at_strike {
-        let sine = (delivery[TOE] * 1e-3 * around.globals[BULGE]).clamp(-1.0, 1.0);
-        let turned = sine.asin() * reading.hand.sign().to_degrees();
-        sum += weight * (delivery[FACE] + turned - observed).powi(2);
+        let azimuth = face_at_strike(delivery, around.globals[BULGE], around.head, reading.hand);
+        sum += weight * (azimuth - observed).powi(2);
     }
     sum.is_finite().then_some(sum)
 }
@@ -128,15 +142,10 @@ struct Sums {
     globals_curvature: SMatrix<f64, GLOBALS, GLOBALS>,
 }
 
-/// Linearises one shot and eliminates its delivery.
-pub(crate) fn eliminate(
-    reading: &Reading,
-    delivery: &[f64; DELIVERY_UNKNOWNS],
-    around: &Surroundings<'_>,
-) -> Option<ShotBlock> {
-    let launch =
-        strike_with_derivatives(around.head, &Delivery::from_array(*delivery), &around.nuisances(), reading.hand)?
-            .to_array();
+/// What the launch (and the face at the strike point) of one shot say of delivery and globals at one point.
+fn look(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Sums> {
+    let numbers = Delivery::from_array(*delivery);
+    let launch = strike_with_derivatives(around.head, &numbers, &around.nuisances(), reading.hand)?.to_array();
     let mut sums = Sums {
         delivery_gradient: DeliveryVector::zeros(),
         globals_gradient: SVector::zeros(),
@@ -158,16 +167,24 @@ pub(crate) fn eliminate(
         add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
     }
     if let Some((observed, weight)) = reading.face_at_strike {
-        let toe = Dual::<{ impact::UNKNOWNS }>::input(delivery[TOE], TOE);
+        let numbers: [Dual<{ impact::UNKNOWNS }>; DELIVERY_UNKNOWNS] =
+            std::array::from_fn(|position| Dual::input(delivery[position], position));
         let bulge = Dual::input(around.globals[BULGE], DELIVERY_UNKNOWNS + BULGE);
-        let sine = toe * 1e-3 * bulge;
-        if sine.value.abs() < 1.0 {
-            let turned = sine.asin() * reading.hand.sign().to_degrees();
-            let residual = Dual::input(delivery[FACE], FACE) + turned - observed;
-            let (by_delivery, by_globals) = split(&residual);
-            add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
-        }
+        let residual = face_at_strike(&numbers, bulge, around.head, reading.hand) - observed;
+        let (by_delivery, by_globals) = split(&residual);
+        add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
     }
+    Some(sums)
+}
+
+/// Linearises one shot and eliminates its delivery.
+pub(crate) fn eliminate(
+    reading: &Reading,
+    delivery: &[f64; DELIVERY_UNKNOWNS],
+    around: &Surroundings<'_>,
+) -> Option<ShotBlock> {
+    let mut sums = look(reading, delivery, around)?;
+    let of_launch = (sums.delivery_gradient, sums.globals_gradient);
     let mut habit_gradient = DeliveryVector::zeros();
     for position in 0..DELIVERY_UNKNOWNS {
         if let Some((observed, weight)) = reading.delivery[position] {
@@ -180,12 +197,50 @@ pub(crate) fn eliminate(
         sums.delivery_curvature[(position, position)] += precision;
         habit_gradient[position] = -precision * off_habit;
     }
-    reduced(&sums, &habit_gradient, around.precision)
+    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
+    if let Some((by_delivery, by_globals)) = mean_gradient(reading, delivery, &covariance, around) {
+        sums.delivery_gradient += by_delivery - of_launch.0;
+        sums.globals_gradient += by_globals - of_launch.1;
+    }
+    Some(reduced(&sums, &habit_gradient, around.precision, covariance))
+}
+
+/// Mean gradient of the launch's misfit over what the delivery may have been.
+///
+/// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes nearer the
+/// centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is the mean of the
+/// gradients over the deliveries' posterior (Fisher's identity). Four points that match the posterior's covariance along strike toward
+/// the toe and strike up the face stand for it; in the other directions the launch is nearly linear.
+fn mean_gradient(
+    reading: &Reading,
+    delivery: &[f64; DELIVERY_UNKNOWNS],
+    covariance: &DeliveryMatrix,
+    around: &Surroundings<'_>,
+) -> Option<(DeliveryVector, SVector<f64, GLOBALS>)> {
+    let along = covariance.column(TOE) / covariance[(TOE, TOE)].sqrt();
+    let left = covariance - along * along.transpose();
+    let upward = left.column(UP) / left[(UP, UP)].sqrt();
+    let mut by_delivery = DeliveryVector::zeros();
+    let mut by_globals = SVector::<f64, GLOBALS>::zeros();
+    for direction in [along, upward] {
+        for side in [-std::f64::consts::SQRT_2, std::f64::consts::SQRT_2] {
+            let point: [f64; DELIVERY_UNKNOWNS] =
+                std::array::from_fn(|position| delivery[position] + side * direction[position]);
+            let sums = look(reading, &point, around)?;
+            by_delivery += sums.delivery_gradient * 0.25;
+            by_globals += sums.globals_gradient * 0.25;
+        }
+    }
+    Some((by_delivery, by_globals))
 }
 
 /// Schur complement of the delivery.
-fn reduced(sums: &Sums, habit_gradient: &DeliveryVector, precision: &[f64; DELIVERY_UNKNOWNS]) -> Option<ShotBlock> {
-    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
+fn reduced(
+    sums: &Sums,
+    habit_gradient: &DeliveryVector,
+    precision: &[f64; DELIVERY_UNKNOWNS],
+    covariance: DeliveryMatrix,
+) -> ShotBlock {
     let mut cross = CrossMatrix::zeros();
     let mut curvature = SharedMatrix::zeros();
     let mut gradient = SharedVector::zeros();
@@ -202,13 +257,13 @@ fn reduced(sums: &Sums, habit_gradient: &DeliveryVector, precision: &[f64; DELIV
 
     let response = -(covariance * cross);
     let own_step = -(covariance * sums.delivery_gradient);
-    Some(ShotBlock {
+    ShotBlock {
         gradient: gradient + cross.transpose() * own_step,
         curvature: curvature + cross.transpose() * response,
         own_step,
         response,
         covariance,
-    })
+    }
 }
 
 fn split(number: &Dual<{ impact::UNKNOWNS }>) -> (DeliveryVector, SVector<f64, GLOBALS>) {

@@ -10,13 +10,23 @@
 
 mod ball_model;
 mod bay_offsets;
+mod beliefs;
+mod diagonal;
+mod gains;
+mod joint_fit;
+mod learn;
 mod learning_shot;
 mod player_club_model;
+mod reading;
+mod shot_block;
+mod spreads;
+mod weights;
 
 pub use ball_model::{BallModel, BallNumber, MeasuredFlight, fit_ball};
 pub use bay_offsets::{BayOffset, BayOffsets, BayShot, fit_bay_offsets};
+pub use learn::fit_player_club;
 pub use learning_shot::{LearningShot, Unlearned};
-pub use player_club_model::{Learned, PlayerClubModel, fit_player_club};
+pub use player_club_model::{Learned, PlayerClubModel};
 
 /// Version of the method; it stands beside every model and rises when the same shots would teach otherwise.
 pub const METHOD_VERSION: &str = "1";

@@ -1,9 +1,5 @@
 //! What is told of a player with a club, and how its fields are named and typed in data.
 
-use impact::HeadProfile;
-
-use crate::learning_shot::{LearningShot, Unlearned};
-
 /// What all shots of one player with one club share. Numbers that the data do not identify are `None`: whoever uses the model
 /// then stays with the profile.
 #[derive(Debug, Clone, PartialEq)]
@@ -160,14 +156,4 @@ impl PlayerClubModel {
     pub(crate) fn set_at(&mut self, position: usize, value: f64) {
         self.numbers[position] = Some(value).filter(|number| number.is_finite());
     }
-}
-
-/// Learns what all shots of one player with one club share: uncertain figures of the head, constant offsets of the launch, the
-/// player's habits. `Err` says why nothing can be learned.
-pub fn fit_player_club(shots: &[LearningShot], head: &HeadProfile) -> Result<PlayerClubModel, Unlearned> {
-    let _ = (shots, head);
-    let mut model = PlayerClubModel::empty();
-    model.set(Learned::ShotsUsed, 0.0);
-    model.set_at(1, 0.0);
-    Err(Unlearned::TooFewShots { usable: 0, needed: 12 })
 }

@@ -1,12 +1,12 @@
 //! Practice against the outside: published values, identities, and players whose truth is known.
 
 mod components;
-//coverage
+mod coverage;
 mod longley;
-//pattern
-//plan
-//players
+mod pattern;
+mod plan;
+mod players;
 //properties
 mod regression;
-//session_mean
+mod session_mean;
 mod shares;

@@ -108,7 +108,9 @@ pub const LATELY_PROBABILITY: f64 = 0.9;
 pub const WORTHWHILE_PROBABILITY: f64 = 0.5;
 /// Deviation of the effect before any data, as a share of the distance before (common practice, no source): most practice
 /// changes little.
-const EFFECT_PRIOR_SHARE: f64 = 0.25;
+const DISTANCE_PRIOR_SHARE: f64 = 0.25;
+/// The same for the carry lost, which grows with the square of the distance: 1 - 0.75^2.
+const CARRY_PRIOR_SHARE: f64 = 0.44;
 
 /// What strike practice did: free swings after the first drill session against those before.
 ///
@@ -159,17 +161,17 @@ pub fn practice_effect(strikes: &[PracticeStrike]) -> PracticeEffect {
     }
     let lost_before = carry_sessions(&periods.before, false);
     let lost_after = carry_sessions(&periods.after, true);
-    if let Some((gain, _)) = gain_between(&lost_before, &lost_after) {
+    if let Some((gain, _)) = gain_between(&lost_before, &lost_after, CARRY_PRIOR_SHARE) {
         answer.carry_gain_m = Some(gain.mean());
         answer.carry_gain_low_m = Some(gain.quantile(LOW));
         answer.carry_gain_high_m = Some(gain.quantile(HIGH));
     }
-    let Some((gain, distance)) = gain_between(&before, &after) else {
+    let Some((gain, distance)) = gain_between(&before, &after, DISTANCE_PRIOR_SHARE) else {
         answer.why = Some("the sessions cannot be compared".to_owned());
         return answer;
     };
     let later_half = &after[after.len() / 2..];
-    let lately = gain_between(&before, later_half).map_or(0.0, |(gain, _)| 1.0 - gain.below(0.0));
+    let lately = gain_between(&before, later_half, DISTANCE_PRIOR_SHARE).map_or(0.0, |(gain, _)| 1.0 - gain.below(0.0));
     answer.distance_before_mm = Some(distance);
     answer.distance_gain_mm = Some(gain.mean());
     answer.distance_gain_low_mm = Some(gain.quantile(LOW));
@@ -249,7 +251,11 @@ fn distance(strike: &PracticeStrike) -> f64 {
 }
 
 fn sessions_of(strikes: &[&PracticeStrike], after: bool) -> Vec<SessionSummary> {
-    large_enough(strikes.iter().map(|strike| session_value(strike, distance(strike), after)).collect())
+    let mut values = Vec::with_capacity(strikes.len());
+    for strike in strikes {
+        values.push(session_value(strike, distance(strike), after));
+    }
+    large_enough(&values)
 }
 
 fn carry_sessions(strikes: &[&PracticeStrike], after: bool) -> Vec<SessionSummary> {
@@ -259,27 +265,27 @@ fn carry_sessions(strikes: &[&PracticeStrike], after: bool) -> Vec<SessionSummar
             values.push(session_value(strike, lost, after));
         }
     }
-    large_enough(values)
+    large_enough(&values)
 }
 
 fn session_value(strike: &PracticeStrike, value: f64, after: bool) -> SessionValue {
     SessionValue { value, error_variance: 0.0, session: strike.session, day: strike.day, marked: after }
 }
 
-fn large_enough(values: Vec<SessionValue>) -> Vec<SessionSummary> {
-    let mut sessions = summarise(&values);
+fn large_enough(values: &[SessionValue]) -> Vec<SessionSummary> {
+    let mut sessions = summarise(values);
     sessions.retain(|session| session.count >= FEWEST_STRIKES as f64);
     sessions
 }
 
 /// Distribution of level before minus level after, and the level before.
-fn gain_between(before: &[SessionSummary], after: &[SessionSummary]) -> Option<(Mixture, f64)> {
+fn gain_between(before: &[SessionSummary], after: &[SessionSummary], prior_share: f64) -> Option<(Mixture, f64)> {
     if before.len() < FEWEST_SESSIONS || after.is_empty() {
         return None;
     }
     let strikes: f64 = before.iter().map(|session| session.count).sum();
     let mean = before.iter().map(|session| session.count * session.mean).sum::<f64>() / strikes;
-    let deviation = (EFFECT_PRIOR_SHARE * mean.abs()).max(1e-6);
+    let deviation = (prior_share * mean.abs()).max(1e-6);
     let sessions: Vec<SessionSummary> = before.iter().chain(after).copied().collect();
     let design = sessions.iter().map(|session| [1.0, if session.marked { -1.0 } else { 0.0 }]).collect();
     let model = SessionModel::fit(&sessions, design, Slope::Prior(deviation))?;

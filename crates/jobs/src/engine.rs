@@ -122,7 +122,8 @@ impl Engine {
 
     /// Everything besides data and SQL that results depend on.
     pub(crate) fn method_text(&self) -> String {
-        format!("{} {:?} {:?}", verdict::METHOD_VERSION, self.settings, self.heads)
+        let versions = [verdict::METHOD_VERSION, learning::METHOD_VERSION];
+        format!("{versions:?} {:?} {:?}", self.settings, self.heads)
     }
 
     pub(crate) fn runtime(&self) -> &Runtime {

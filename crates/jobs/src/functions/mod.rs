@@ -42,7 +42,9 @@ pub(crate) fn register(context: &SessionContext, heads: &Arc<HeadBook>, settings
         context.register_udf(ScalarUDF::new_from_impl(numbers::NumberFunction::new(definition)));
     }
     context.register_udf(ScalarUDF::new_from_impl(calendar::MondayFunction::new()));
-    context.register_udf(ScalarUDF::new_from_impl(method::MethodVersionFunction::new()));
+    for method in &method::METHODS {
+        context.register_udf(ScalarUDF::new_from_impl(method::VersionFunction::new(method)));
+    }
     context.register_udf(ScalarUDF::new_from_impl(impact::ImpactFunction::new(Arc::clone(heads))));
     let verdict = verdict::VerdictFunction::new(Arc::clone(heads), settings.clone(), Arc::clone(stop));
     context.register_udf(ScalarUDF::new_from_impl(verdict));
@@ -65,7 +67,7 @@ pub fn descriptions() -> Vec<FunctionDescription> {
     found.extend(physics::DEFINITIONS.iter().map(numbers::description));
     found.extend(list_definitions().iter().map(list_definition::describe));
     found.push(calendar::description());
-    found.push(method::description());
+    found.extend(method::METHODS.iter().map(method::description));
     found
 }
 

@@ -112,7 +112,7 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
     let mut spent = 0.0;
     let mut errors = Vec::new();
     let mut identified = 0;
-    let mut figures = vec![(0.0, 0.0, 0.0, 0.0f64); 8 + 12];
+    let mut figures = vec![(0.0, 0.0, 0.0, 0.0f64, 0.0); 8 + 12];
     for (player, model, tallies, time) in &results {
         sums[0].merge(&tallies[0]);
         sums[1].merge(&tallies[1]);
@@ -132,6 +132,7 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
                     figures[row].2 += ((value - truth) / prior_sd).powi(2);
                     figures[row].3 += sd / prior_sd;
                     let _ = prior;
+                    figures[row].4 += (value - truth) / prior_sd;
                 };
                 for figure in 0..8 {
                     let at = Learned::HeadRestitution as usize + 2 * figure;
@@ -151,13 +152,42 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
             }
         }
     }
-    println!("== {} sessions {sessions}: identified {identified} errors {errors:?} {:.1} ms a fit", device.name, 1e3 * spent / players as f64);
+    println!(
+        "== {} sessions {sessions}: identified {identified} errors {errors:?} {:.1} ms a fit",
+        device.name,
+        1e3 * spent / players as f64
+    );
     println!("{}", sums[0].row("before"));
     println!("{}", sums[1].row("after"));
-    let names = ["e","falloff","inertia","cgn","cgu","cgt","bulge","mu","refspeed","refattack","refloft","htoe","hup","hpath","hface","lofs","dofs"];
+    let names = [
+        "e",
+        "falloff",
+        "inertia",
+        "cgn",
+        "cgu",
+        "cgt",
+        "bulge",
+        "mu",
+        "refspeed",
+        "refattack",
+        "refloft",
+        "htoe",
+        "hup",
+        "hpath",
+        "hface",
+        "lofs",
+        "dofs",
+    ];
     for (name, row) in names.iter().zip(&figures) {
         if row.0 > 0.0 {
-            println!("   {name:<10} n {:>4} cover {:.2} rmse/prior {:.2} sd/prior {:.2}", row.0, row.1/row.0, (row.2/row.0).sqrt(), row.3/row.0);
+            println!(
+                "   {name:<10} n {:>4} cover {:.2} rmse/prior {:.2} sd/prior {:.2} bias {:+.2}",
+                row.0,
+                row.1 / row.0,
+                (row.2 / row.0).sqrt(),
+                row.3 / row.0,
+                row.4 / row.0
+            );
         }
     }
     let _ = PlayerClubModel::NUMBERS;
@@ -167,7 +197,17 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
 fn explore() {
     let players = std::env::var("PLAYERS").map_or(60, |text| text.parse().unwrap());
     let sessions = std::env::var("SESSIONS").map_or(8, |text| text.parse().unwrap());
-    for device in [DeviceKind::strike_lines(), DeviceKind::swing(), DeviceKind::face_at_strike_point(), DeviceKind::plain_imperial(), DeviceKind::hall_metric(), DeviceKind::ball_only()] {
+    for device in [
+        DeviceKind::strike_lines(),
+        DeviceKind::swing(),
+        DeviceKind::face_at_strike_point(),
+        DeviceKind::plain_imperial(),
+        DeviceKind::hall_metric(),
+        DeviceKind::ball_only(),
+    ]
+    .into_iter()
+    .take(std::env::var("DEVICES").map_or(9, |text| text.parse().unwrap()))
+    {
         study(&device, players, sessions);
     }
 }

@@ -7,7 +7,7 @@ use impact::{DELIVERY_UNKNOWNS, HeadProfile};
 use nalgebra::{Cholesky, SMatrix};
 
 use crate::beliefs::{Beliefs, GLOBALS, SHARED, ageing, first_habits};
-use crate::reading::{Reading, TOE};
+use crate::reading::{Reading, SPEED, TOE};
 use crate::shot_block::{
     DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, bend, eliminate,
     keep_delivery_possible, keep_globals_possible, misfit,
@@ -97,10 +97,10 @@ pub(crate) fn fit(
         let session_blocks = eliminate_sessions(readings, &blocks, &weights, &state, &spreads, &ageings)?;
         let (gradient, curvature) = shared_system(&session_blocks, &state, beliefs);
         let covariance = Cholesky::new(curvature)?.inverse();
-        let step = if told[TOE] {
+        let step = if told[TOE] || told[SPEED] {
             -(covariance * gradient)
         } else {
-            // Nothing tells of the strike: the head stays the profile's, and only its uncertainty counts.
+            // Nothing but the launch was measured: the head stays the profile's, and only its uncertainty counts.
             step_of_habits(&gradient, &curvature)?
         };
         let largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);

@@ -44,7 +44,7 @@ pub fn fit_player_club(shots: &[LearningShot], head: &HeadProfile) -> Result<Pla
     }
     let mut model = PlayerClubModel::empty();
     tell_counts(&mut model, &readings, &found);
-    tell_references(&mut model, &found);
+    tell_references(&mut model, &found, &beliefs);
     tell_habits(&mut model, &readings, &found, head, &beliefs);
     if model.strike_identified {
         tell_head(&mut model, &found, head, &beliefs);
@@ -81,15 +81,19 @@ fn tell_counts(model: &mut PlayerClubModel, readings: &[Reading], found: &JointF
     model.set(Learned::ShotsSetAside, aside as f64);
 }
 
-fn tell_references(model: &mut PlayerClubModel, found: &JointFit) {
+fn tell_references(model: &mut PlayerClubModel, found: &JointFit, beliefs: &Beliefs) {
     let references = [
         (SPEED, Learned::ReferenceClubSpeed),
         (ATTACK, Learned::ReferenceAttack),
         (LOFT, Learned::ReferenceDeliveredLoft),
     ];
     for (position, reference) in references {
-        model.set_at(reference as usize, found.habits[position]);
-        model.set_at(reference as usize + 1, found.covariance[(position, position)].sqrt());
+        // A figure that the shots hardly tell of is better left to the profile.
+        let variance = found.covariance[(position, position)];
+        if variance <= IDENTIFIED_VARIANCE_SHARE * beliefs.sd[position].powi(2) {
+            model.set_at(reference as usize, found.habits[position]);
+            model.set_at(reference as usize + 1, variance.sqrt());
+        }
     }
 }
 

@@ -78,13 +78,12 @@ fn residual<S: Scalar>(launch: &[S; LAUNCH], quantity: usize, observed: f64, glo
         2 => launch[2] + offsets[1],
         _ => launch[4] + offsets[3],
     };
-    let difference = modelled - S::constant(observed);
-    if quantity == 4 {
-        let wrapped = wrapped_degrees(difference.value());
-        let turns = wrapped - difference.value();
-        return difference + turns;
-    }
-    difference
+    modelled - observed
+}
+
+/// An observed tilt, turned by whole turns to where the modelled one is.
+fn nearest_turn(observed: f64, modelled: f64, quantity: usize) -> f64 {
+    if quantity == 4 { observed - 360.0 * ((observed - modelled) / 360.0).round() } else { observed }
 }
 
 /// Azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning face turns
@@ -93,17 +92,14 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     let roll = head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
     let within = |sine: S| {
         // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
+        let least = S::choose((-sine).below(S::constant(0.99)), sine, S::constant(-0.99));
+        S::choose(sine.below(S::constant(0.99)), least, S::constant(0.99))
     };
     let along = within(delivery[TOE] * 1e-3 * bulge).asin();
     let up = within(delivery[UP] * (1e-3 * roll)).asin();
     let (sin_along, cos_along) = along.sin_cos();
     let elevation = delivery[LOFT] * 1f64.to_radians() + up;
     delivery[FACE] + sin_along.atan2(cos_along * elevation.cos()) * hand.sign().to_degrees()
-}
-
-fn wrapped_degrees(angle: f64) -> f64 {
-    angle - 360.0 * (angle / 360.0).round()
 }
 
 /// How far a delivery lies from the habits of its session.
@@ -118,6 +114,7 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
     let mut sum = 0.0;
     for quantity in 0..LAUNCH {
         if let Some((observed, weight)) = reading.launch[quantity] {
+            let observed = nearest_turn(observed, launch[quantity], quantity);
             sum += weight * residual(&launch, quantity, observed, around.globals).powi(2);
         }
     }
@@ -168,6 +165,7 @@ fn observe(
     let launch = strike_with_derivatives(around.head, &numbers, &around.nuisances(), reading.hand)?.to_array();
     for quantity in 0..LAUNCH {
         let Some((observed, weight)) = reading.launch[quantity] else { continue };
+        let observed = nearest_turn(observed, launch[quantity].value, quantity);
         let mut observation = Observation::of(&residual(&launch, quantity, observed, around.globals), weight);
         match quantity {
             1 => observation.by_globals[NUISANCES] = 1.0,

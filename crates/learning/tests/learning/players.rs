@@ -95,11 +95,7 @@ pub fn sessions(
     for session in 0..sessions {
         let form = Form::draw(&club.habits, rng);
         for _ in 0..shots_each {
-            let (plan, air, error) = (
-                ShotPlan::default(),
-                Conditions::default(),
-                if std::env::var("NOERR").is_ok() { ModelError::NONE } else { ModelError::default() },
-            );
+            let (plan, air, error) = (ShotPlan::default(), Conditions::default(), ModelError::default());
             let truth = draw_shot(player, club, &form, &plan, &air, &error, rng).expect("a shot");
             let evidence = evidence_of(&device.observe(&truth, rng), player);
             let day = first_age - 7 * session as i32;
@@ -114,18 +110,7 @@ pub fn season(device: &DeviceKind, number: usize, seed: u64, earlier: (usize, us
     let drivers = vec![head("modern-driver"), head("older-driver"), head("published-driver")];
     let population = Population::new(drivers).expect("drivers");
     let mut rng = ChaCha8Rng::seed_from_u64(seed.wrapping_mul(1_000_003) + number as u64);
-    let mut player = population.draw(&mut rng);
-    if std::env::var("EXACT").is_ok() {
-        let c = &mut player.clubs[0];
-        c.head = academy::TrueHead::exactly(&c.profile);
-    }
-    if std::env::var("NOCORR").is_ok() {
-        let h = &mut player.clubs[0].habits;
-        h.face_follows_path = 0.0;
-        h.loft_follows_attack = 0.0;
-        h.strike.correlation = 0.0;
-        h.face_reach_mm = (100.0, 100.0);
-    }
+    let player = population.draw(&mut rng);
     let age = 7 * earlier.0 as i32;
     let before = sessions(&player, device, earlier, age, &mut rng);
     let after = sessions(&player, device, later, 0, &mut rng);

@@ -33,6 +33,10 @@ pub struct Collision<S: Scalar = f64> {
 /// impulse J makes the ball leave with `-e u.n'` along the normal and rolling; where that needs more than the friction
 /// allows, the ball slides with J = Jn (n' + mu Jt/|Jt|), Jn from the normal row alone.
 ///
+/// A ball that slides keeps that one direction of friction, though its slip may turn meanwhile. Against a contact worked through
+/// in small steps with the friction of each moment, rolling and planar sliding agree to the step; where the slip turns, the
+/// impulse of the shipped heads differs by 0.2 to 0.5 % of the push (tested at friction 0.08; dry clubs hardly ever slide).
+///
 /// # Conservation
 /// Momentum and angular momentum are conserved exactly. Energy is never gained, whatever velocity and friction. Newton's
 /// restitution alone does not give that; the ceiling `c = 1 / sqrt(K_nn (K^-1)_nn)` does, with K_nn = n'.K n':

@@ -8,7 +8,7 @@
 //! - [`launch`]: one strike.
 //! - [`strike_where`] with [`Lanes`]: several strikes at once, each with a head of its own, at about half the time for each
 //!   (a third where the build may use wider vector instructions than every x86-64 processor has).
-//! - [`strike_with_derivatives`]: all fifteen first derivatives for about three times the time of one strike.
+//! - [`strike_with_derivatives`]: all fifteen first derivatives for two to three times the time of one strike.
 //! - [`strike_along`]: first and second derivative along one direction.
 //! - [`strike`] with any other [`Scalar`]: `Dual<N>` for N first derivatives, `Dual<N, Dual<N>>` for all second ones of N
 //!   inputs, duals of lanes.

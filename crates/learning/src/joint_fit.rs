@@ -7,12 +7,12 @@ use impact::{DELIVERY_UNKNOWNS, HeadProfile};
 use nalgebra::{Cholesky, SMatrix};
 
 use crate::beliefs::{Beliefs, GLOBALS, SHARED, ageing, first_habits};
-use crate::reading::Reading;
+use crate::reading::{Reading, SPEED, TOE};
 use crate::shot_block::{
-    DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, eliminate,
+    DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, bend, eliminate,
     keep_delivery_possible, keep_globals_possible, misfit,
 };
-use crate::spreads::{Spreads, update_spreads};
+use crate::spreads::{Spreads, Standing, update_spreads};
 use crate::weights::{Cutoffs, weight_of};
 
 type Habits = [f64; DELIVERY_UNKNOWNS];
@@ -65,7 +65,12 @@ impl SessionBlock {
 }
 
 /// Fits; `None` where the arithmetic finds no answer.
-pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -> Option<JointFit> {
+pub(crate) fn fit(
+    readings: &[Reading],
+    head: &HeadProfile,
+    beliefs: &Beliefs,
+    told: &[bool; DELIVERY_UNKNOWNS],
+) -> Option<JointFit> {
     let sessions = readings.iter().map(|reading| reading.session + 1).max()?;
     let mut ages = vec![f64::INFINITY; sessions];
     for reading in readings {
@@ -80,11 +85,24 @@ pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -
     let mut share: f64 = 1.0;
     let mut decrement = f64::INFINITY;
     for round in 0..MOST_ROUNDS {
-        let blocks = blocks(readings, &state, head, &spreads);
+        let mut blocks = blocks(readings, &state, head, &spreads);
+        for (number, reading) in readings.iter().enumerate() {
+            let surroundings = around(&state, reading.session, head, &spreads);
+            if let Some(block) = &mut blocks[number]
+                && let Some(found) = bend(reading, &state.deliveries[number], &block.covariance, &surroundings)
+            {
+                block.add_bend(&found);
+            }
+        }
         let session_blocks = eliminate_sessions(readings, &blocks, &weights, &state, &spreads, &ageings)?;
         let (gradient, curvature) = shared_system(&session_blocks, &state, beliefs);
         let covariance = Cholesky::new(curvature)?.inverse();
-        let step = -(covariance * gradient);
+        let step = if told[TOE] || told[SPEED] {
+            -(covariance * gradient)
+        } else {
+            // Nothing but the launch was measured: the head stays the profile's, and only its uncertainty counts.
+            step_of_habits(&gradient, &curvature)?
+        };
         let largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);
         // A step that leaves more to do than there was has gone too far.
         let left = -gradient.dot(&step);
@@ -93,22 +111,32 @@ pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -
 
         advance(readings, &mut state, &blocks, &session_blocks, &(step * share), share);
         let before = spreads.clone();
-        spreads = update_spreads(
+        let standing = Standing {
             readings,
-            &blocks,
-            &session_blocks,
-            &weights,
-            (&state.deliveries, &state.sessions, &state.habits),
-            &covariance,
-            beliefs,
-        );
+            blocks: &blocks,
+            sessions: &session_blocks,
+            weights: &weights,
+            deliveries: &state.deliveries,
+            session_habits: &state.sessions,
+            habits: &state.habits,
+            covariance: &covariance,
+            told,
+        };
+        spreads = update_spreads(&standing, beliefs)?;
         weights = all_weights(readings, &state, head, &spreads, &cutoffs);
-        if std::env::var("TRACE").is_ok() { eprintln!("round {round} largest {largest:.4} share {share} left {left:.4}"); }
         if round + 1 == MOST_ROUNDS || (largest < STANDS_STILL && spreads.close_to(&before, STANDS_STILL)) {
             return Some(JointFit { habits: state.habits, globals: state.globals, covariance, spreads, weights });
         }
     }
     None
+}
+
+fn step_of_habits(gradient: &SharedVector, curvature: &SharedMatrix) -> Option<SharedVector> {
+    let block: DeliveryMatrix = curvature.fixed_view::<DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>(0, 0).into();
+    let of_habits: DeliveryVector = gradient.fixed_rows::<DELIVERY_UNKNOWNS>(0).into();
+    let mut step = SharedVector::zeros();
+    step.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-Cholesky::new(block)?.solve(&of_habits));
+    Some(step)
 }
 
 fn first_state(readings: &[Reading], sessions: usize, beliefs: &Beliefs) -> State {

@@ -1,10 +1,12 @@
 //! One shot in the joint fit: its misfit, and what it says of habits and head once its own delivery is eliminated.
 
-use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives};
+use impact::{
+    DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives,
+};
 use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
 use crate::beliefs::{GLOBALS, SHARED};
-use crate::reading::{FACE, LAUNCH, LOFT, Reading, SPEED, SPIN, TOE, UP};
+use crate::reading::{ATTACK, FACE, LAUNCH, LOFT, PATH, Reading, SPEED, SPIN, TOE, UP};
 
 pub(crate) type DeliveryVector = SVector<f64, DELIVERY_UNKNOWNS>;
 pub(crate) type DeliveryMatrix = SMatrix<f64, DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>;
@@ -21,7 +23,7 @@ pub(crate) struct Surroundings<'a> {
     pub head: &'a HeadProfile,
     pub habits: &'a [f64; DELIVERY_UNKNOWNS],
     pub globals: &'a [f64; GLOBALS],
-    pub precision: &'a [f64; DELIVERY_UNKNOWNS],
+    pub precision: &'a DeliveryMatrix,
 }
 
 impl Surroundings<'_> {
@@ -51,6 +53,15 @@ impl ShotBlock {
         self.own_step * share + self.response * shared
     }
 
+    /// Adds to the gradient what [`bend`] found.
+    pub fn add_bend(&mut self, bend: &Gradient) {
+        self.own_step -= self.covariance * bend.0;
+        self.gradient += self.response.transpose() * bend.0;
+        for position in 0..GLOBALS {
+            self.gradient[DELIVERY_UNKNOWNS + position] += bend.1[position];
+        }
+    }
+
     /// Change of the delivery by a change of the session's habits.
     pub fn response_to_habits(&self) -> DeliveryMatrix {
         self.response.fixed_columns::<DELIVERY_UNKNOWNS>(0).into()
@@ -67,13 +78,12 @@ fn residual<S: Scalar>(launch: &[S; LAUNCH], quantity: usize, observed: f64, glo
         2 => launch[2] + offsets[1],
         _ => launch[4] + offsets[3],
     };
-    let difference = modelled - S::constant(observed);
-    if quantity == 4 {
-        // A tilt lies within half a turn, so that one turn is all that can be too much.
-        let lowered = S::choose(S::constant(180.0).below(difference), difference - 360.0, difference);
-        return S::choose(lowered.below(S::constant(-180.0)), lowered + 360.0, lowered);
-    }
-    difference
+    modelled - observed
+}
+
+/// An observed tilt, turned by whole turns to where the modelled one is.
+fn nearest_turn(observed: f64, modelled: f64, quantity: usize) -> f64 {
+    if quantity == 4 { observed - 360.0 * ((observed - modelled) / 360.0).round() } else { observed }
 }
 
 /// Azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning face turns
@@ -82,8 +92,8 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     let roll = head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
     let within = |sine: S| {
         // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        let capped = S::choose(sine.below(S::constant(0.99)), sine, S::constant(0.99));
-        S::choose(capped.below(S::constant(-0.99)), S::constant(-0.99), capped)
+        let least = S::choose((-sine).below(S::constant(0.99)), sine, S::constant(-0.99));
+        S::choose(sine.below(S::constant(0.99)), least, S::constant(0.99))
     };
     let along = within(delivery[TOE] * 1e-3 * bulge).asin();
     let up = within(delivery[UP] * (1e-3 * roll)).asin();
@@ -92,8 +102,9 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     delivery[FACE] + sin_along.atan2(cos_along * elevation.cos()) * hand.sign().to_degrees()
 }
 
-fn wrapped_degrees(angle: f64) -> f64 {
-    angle - 360.0 * (angle / 360.0).round()
+/// How far a delivery lies from the habits of its session.
+fn off_habit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> DeliveryVector {
+    DeliveryVector::from_fn(|position, _| delivery[position] - reading.origin(position) - around.habits[position])
 }
 
 /// Squared misfit of a shot: launch, measured delivery and habits together. `None` where head and ball do not meet.
@@ -103,6 +114,7 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
     let mut sum = 0.0;
     for quantity in 0..LAUNCH {
         if let Some((observed, weight)) = reading.launch[quantity] {
+            let observed = nearest_turn(observed, launch[quantity], quantity);
             sum += weight * residual(&launch, quantity, observed, around.globals).powi(2);
         }
     }
@@ -110,9 +122,9 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
         if let Some((observed, weight)) = reading.delivery[position] {
             sum += weight * (delivery[position] - observed).powi(2);
         }
-        let off_habit = delivery[position] - reading.origin(position) - around.habits[position];
-        sum += around.precision[position] * off_habit * off_habit;
     }
+    let off_habit = off_habit(reading, delivery, around);
+    sum += off_habit.dot(&(around.precision * off_habit));
     if let Some((observed, weight)) = reading.face_at_strike {
         let azimuth = face_at_strike(delivery, around.globals[BULGE], around.head, reading.hand);
         sum += weight * (azimuth - observed).powi(2);
@@ -120,62 +132,82 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
     sum.is_finite().then_some(sum)
 }
 
-/// Gradients by delivery and by globals of one observation.
-fn add_observation(
-    sums: &mut Sums,
-    value: f64,
-    weight: f64,
-    by_delivery: &DeliveryVector,
-    by_globals: &SVector<f64, GLOBALS>,
-) {
-    sums.delivery_gradient += by_delivery * (weight * value);
-    sums.globals_gradient += by_globals * (weight * value);
-    sums.delivery_curvature += by_delivery * by_delivery.transpose() * weight;
-    sums.cross += by_delivery * by_globals.transpose() * weight;
-    sums.globals_curvature += by_globals * by_globals.transpose() * weight;
-}
+type GlobalsVector = SVector<f64, GLOBALS>;
 
+/// Half gradient of a shot's misfit by delivery and by globals.
+pub(crate) type Gradient = (DeliveryVector, GlobalsVector);
+
+/// Half gradient and half curvature of what launch and measured delivery say.
 struct Sums {
     delivery_gradient: DeliveryVector,
-    globals_gradient: SVector<f64, GLOBALS>,
+    globals_gradient: GlobalsVector,
     delivery_curvature: DeliveryMatrix,
     cross: SMatrix<f64, DELIVERY_UNKNOWNS, GLOBALS>,
     globals_curvature: SMatrix<f64, GLOBALS, GLOBALS>,
 }
 
-/// What the launch (and the face at the strike point) of one shot say of delivery and globals at one point.
-fn look(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Sums> {
+/// One observation at one point: residual, its inverse variance, its slopes by delivery and by globals.
+struct Observation {
+    residual: f64,
+    weight: f64,
+    by_delivery: DeliveryVector,
+    by_globals: GlobalsVector,
+}
+
+/// Passes every observation of the launch (and of the face at the strike point) to `take`. `None` where head and ball do not meet.
+fn observe(
+    reading: &Reading,
+    delivery: &[f64; DELIVERY_UNKNOWNS],
+    around: &Surroundings<'_>,
+    mut take: impl FnMut(&Observation),
+) -> Option<()> {
     let numbers = Delivery::from_array(*delivery);
     let launch = strike_with_derivatives(around.head, &numbers, &around.nuisances(), reading.hand)?.to_array();
-    let mut sums = Sums {
-        delivery_gradient: DeliveryVector::zeros(),
-        globals_gradient: SVector::zeros(),
-        delivery_curvature: DeliveryMatrix::zeros(),
-        cross: SMatrix::zeros(),
-        globals_curvature: SMatrix::zeros(),
-    };
     for quantity in 0..LAUNCH {
         let Some((observed, weight)) = reading.launch[quantity] else { continue };
-        let residual = residual(&launch, quantity, observed, around.globals);
-        let (by_delivery, mut by_globals) = split(&residual);
+        let observed = nearest_turn(observed, launch[quantity].value, quantity);
+        let mut observation = Observation::of(&residual(&launch, quantity, observed, around.globals), weight);
         match quantity {
-            1 => by_globals[NUISANCES] = 1.0,
-            2 => by_globals[NUISANCES + 1] = 1.0,
-            SPIN => by_globals[NUISANCES + 2] = launch[SPIN].value,
-            4 => by_globals[NUISANCES + 3] = 1.0,
+            1 => observation.by_globals[NUISANCES] = 1.0,
+            2 => observation.by_globals[NUISANCES + 1] = 1.0,
+            SPIN => observation.by_globals[NUISANCES + 2] = launch[SPIN].value,
+            4 => observation.by_globals[NUISANCES + 3] = 1.0,
             _ => {}
         }
-        add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
+        take(&observation);
     }
     if let Some((observed, weight)) = reading.face_at_strike {
         let numbers: [Dual<{ impact::UNKNOWNS }>; DELIVERY_UNKNOWNS] =
             std::array::from_fn(|position| Dual::input(delivery[position], position));
         let bulge = Dual::input(around.globals[BULGE], DELIVERY_UNKNOWNS + BULGE);
-        let residual = face_at_strike(&numbers, bulge, around.head, reading.hand) - observed;
-        let (by_delivery, by_globals) = split(&residual);
-        add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
+        take(&Observation::of(&(face_at_strike(&numbers, bulge, around.head, reading.hand) - observed), weight));
     }
-    Some(sums)
+    Some(())
+}
+
+impl Observation {
+    fn of(residual: &Dual<{ impact::UNKNOWNS }>, weight: f64) -> Observation {
+        let mut by_globals = GlobalsVector::zeros();
+        for position in 0..NUISANCES {
+            by_globals[position] = residual.slopes[DELIVERY_UNKNOWNS + position];
+        }
+        Observation {
+            residual: residual.value,
+            weight,
+            by_delivery: DeliveryVector::from_fn(|position, _| residual.slopes[position]),
+            by_globals,
+        }
+    }
+}
+
+fn gradient_at(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Gradient> {
+    let mut by_delivery = DeliveryVector::zeros();
+    let mut by_globals = GlobalsVector::zeros();
+    observe(reading, delivery, around, |seen| {
+        by_delivery += seen.by_delivery * (seen.weight * seen.residual);
+        by_globals += seen.by_globals * (seen.weight * seen.residual);
+    })?;
+    Some((by_delivery, by_globals))
 }
 
 /// Linearises one shot and eliminates its delivery.
@@ -184,72 +216,75 @@ pub(crate) fn eliminate(
     delivery: &[f64; DELIVERY_UNKNOWNS],
     around: &Surroundings<'_>,
 ) -> Option<ShotBlock> {
-    let mut sums = look(reading, delivery, around)?;
-    let of_launch = (sums.delivery_gradient, sums.globals_gradient);
-    let mut habit_gradient = DeliveryVector::zeros();
+    let mut sums = Sums {
+        delivery_gradient: DeliveryVector::zeros(),
+        globals_gradient: GlobalsVector::zeros(),
+        delivery_curvature: DeliveryMatrix::zeros(),
+        cross: SMatrix::zeros(),
+        globals_curvature: SMatrix::zeros(),
+    };
+    observe(reading, delivery, around, |seen| {
+        sums.delivery_gradient += seen.by_delivery * (seen.weight * seen.residual);
+        sums.globals_gradient += seen.by_globals * (seen.weight * seen.residual);
+        let weighted = seen.by_delivery * seen.weight;
+        sums.delivery_curvature += weighted * seen.by_delivery.transpose();
+        sums.cross += weighted * seen.by_globals.transpose();
+        sums.globals_curvature += seen.by_globals * seen.by_globals.transpose() * seen.weight;
+    })?;
     for position in 0..DELIVERY_UNKNOWNS {
         if let Some((observed, weight)) = reading.delivery[position] {
             sums.delivery_gradient[position] += weight * (delivery[position] - observed);
             sums.delivery_curvature[(position, position)] += weight;
         }
-        let precision = around.precision[position];
-        let off_habit = delivery[position] - reading.origin(position) - around.habits[position];
-        sums.delivery_gradient[position] += precision * off_habit;
-        sums.delivery_curvature[(position, position)] += precision;
-        habit_gradient[position] = -precision * off_habit;
     }
-    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
-    if let Some((by_delivery, by_globals)) = mean_gradient(reading, delivery, &covariance, around) {
-        sums.delivery_gradient += by_delivery - of_launch.0;
-        sums.globals_gradient += by_globals - of_launch.1;
-    }
-    Some(reduced(&sums, &habit_gradient, around.precision, covariance))
+    let pull = around.precision * off_habit(reading, delivery, around);
+    sums.delivery_gradient += pull;
+    sums.delivery_curvature += around.precision;
+    reduced(&sums, &pull, around.precision)
 }
 
-/// Mean gradient of the launch's misfit over what the delivery may have been.
+/// Directions in which the launch bends; with speed it only grows.
+const BENDING: [usize; 6] = [TOE, UP, LOFT, ATTACK, PATH, FACE];
+
+/// Mean gradient over what the delivery may have been, less the gradient at its most probable value.
 ///
 /// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes nearer the
 /// centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is the mean of the
-/// gradients over the deliveries' posterior (Fisher's identity). Four points that match the posterior's covariance along strike toward
-/// the toe and strike up the face stand for it; in the other directions the launch is nearly linear.
-fn mean_gradient(
+/// gradients over the deliveries' posterior (Fisher's identity). Pairs of points at sqrt(3) deviations along conjugate directions give
+/// that mean for every function that bends no more than to the third order.
+pub(crate) fn bend(
     reading: &Reading,
     delivery: &[f64; DELIVERY_UNKNOWNS],
     covariance: &DeliveryMatrix,
     around: &Surroundings<'_>,
-) -> Option<(DeliveryVector, SVector<f64, GLOBALS>)> {
-    let along = covariance.column(TOE) / covariance[(TOE, TOE)].sqrt();
-    let left = covariance - along * along.transpose();
-    let upward = left.column(UP) / left[(UP, UP)].sqrt();
+) -> Option<Gradient> {
+    let middle = gradient_at(reading, delivery, around)?;
+    let mut left = *covariance;
     let mut by_delivery = DeliveryVector::zeros();
-    let mut by_globals = SVector::<f64, GLOBALS>::zeros();
-    for direction in [along, upward] {
-        for side in [-std::f64::consts::SQRT_2, std::f64::consts::SQRT_2] {
+    let mut by_globals = GlobalsVector::zeros();
+    for position in BENDING {
+        let direction: DeliveryVector = left.column(position) / left[(position, position)].max(1e-12).sqrt();
+        left -= direction * direction.transpose();
+        for side in [-3f64.sqrt(), 3f64.sqrt()] {
             let point: [f64; DELIVERY_UNKNOWNS] =
                 std::array::from_fn(|position| delivery[position] + side * direction[position]);
-            let sums = look(reading, &point, around)?;
-            by_delivery += sums.delivery_gradient * 0.25;
-            by_globals += sums.globals_gradient * 0.25;
+            let there = gradient_at(reading, &point, around)?;
+            by_delivery += (there.0 - middle.0) / 6.0;
+            by_globals += (there.1 - middle.1) / 6.0;
         }
     }
     Some((by_delivery, by_globals))
 }
 
 /// Schur complement of the delivery.
-fn reduced(
-    sums: &Sums,
-    habit_gradient: &DeliveryVector,
-    precision: &[f64; DELIVERY_UNKNOWNS],
-    covariance: DeliveryMatrix,
-) -> ShotBlock {
+fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix) -> Option<ShotBlock> {
+    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
     let mut cross = CrossMatrix::zeros();
     let mut curvature = SharedMatrix::zeros();
     let mut gradient = SharedVector::zeros();
-    for position in 0..DELIVERY_UNKNOWNS {
-        cross[(position, position)] = -precision[position];
-        curvature[(position, position)] = precision[position];
-        gradient[position] = habit_gradient[position];
-    }
+    cross.fixed_columns_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-precision);
+    curvature.fixed_view_mut::<DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>(0, 0).copy_from(precision);
+    gradient.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-pull);
     cross.fixed_view_mut::<DELIVERY_UNKNOWNS, GLOBALS>(0, DELIVERY_UNKNOWNS).copy_from(&sums.cross);
     curvature
         .fixed_view_mut::<GLOBALS, GLOBALS>(DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS)
@@ -258,22 +293,13 @@ fn reduced(
 
     let response = -(covariance * cross);
     let own_step = -(covariance * sums.delivery_gradient);
-    ShotBlock {
+    Some(ShotBlock {
         gradient: gradient + cross.transpose() * own_step,
         curvature: curvature + cross.transpose() * response,
         own_step,
         response,
         covariance,
-    }
-}
-
-fn split(number: &Dual<{ impact::UNKNOWNS }>) -> (DeliveryVector, SVector<f64, GLOBALS>) {
-    let by_delivery = DeliveryVector::from_fn(|position, _| number.slopes[position]);
-    let mut by_globals = SVector::<f64, GLOBALS>::zeros();
-    for position in 0..NUISANCES {
-        by_globals[position] = number.slopes[DELIVERY_UNKNOWNS + position];
-    }
-    (by_delivery, by_globals)
+    })
 }
 
 /// Keeps a delivery where the collision model has an answer.

@@ -1,8 +1,8 @@
 //! The collision model as a function of the vector of unknowns.
 
-use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike};
+use impact::{DELIVERY_UNKNOWNS, Delivery, Hand, HeadProfile, NUISANCES, Scalar, strike};
 
-use crate::unknowns::{COUNT, Unknowns};
+use crate::unknowns::COUNT;
 use crate::{Evidence, Known};
 
 /// Launch quantities, in order: ball speed (m/s), elevation, azimuth (deg), spin (rpm), tilt (deg).
@@ -50,10 +50,5 @@ impl<'a> Model<'a> {
         launch[ELEVATION] = launch[ELEVATION] + self.elevation_offset;
         launch[AZIMUTH] = launch[AZIMUTH] + self.azimuth_offset;
         Some(launch)
-    }
-
-    /// The launch with its exact derivatives by every unknown.
-    pub fn launch_with_slopes(&self, unknowns: &Unknowns) -> Option<[Dual<COUNT>; LAUNCH]> {
-        self.launch(&std::array::from_fn(|position| Dual::input(unknowns[position], position)))
     }
 }

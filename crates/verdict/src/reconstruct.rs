@@ -99,17 +99,16 @@ struct Modelled {
 
 /// The azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning
 /// face turns further round the vertical.
-fn face_at_strike<S: Scalar>(unknowns: &[S; COUNT], model: &Model<'_>) -> S {
+fn face_at_strike(unknowns: &[Dual<COUNT>; COUNT], model: &Model<'_>) -> Dual<COUNT> {
     let roll = model.head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
-    let within = |sine: S| {
-        // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        let capped = S::choose(sine.below(S::constant(0.99)), sine, S::constant(0.99));
-        S::choose(capped.below(S::constant(-0.99)), S::constant(-0.99), capped)
-    };
-    let along = within(unknowns[TOE] * 1e-3 * unknowns[BULGE]).asin();
-    let up = within(unknowns[UP] * (1e-3 * roll)).asin();
-    let (sin_along, cos_along) = along.sin_cos();
-    let elevation = unknowns[LOFT] * 1f64.to_radians() + up;
+    let along = unknowns[TOE] * 1e-3 * unknowns[BULGE];
+    let up = unknowns[UP] * (1e-3 * roll);
+    if along.value.abs() >= 1.0 || up.value.abs() >= 1.0 {
+        // Beyond the curvature of the face the collision has no answer either.
+        return unknowns[FACE];
+    }
+    let (sin_along, cos_along) = along.asin().sin_cos();
+    let elevation = unknowns[LOFT] * 1f64.to_radians() + up.asin();
     unknowns[FACE] + sin_along.atan2(cos_along * elevation.cos()) * model.hand.to_degrees()
 }
 
@@ -337,6 +336,19 @@ impl Reconstruction {
         std::array::from_fn(|quantity| {
             let bay = if quantity == AZIMUTH { unknowns[BAY] } else { 0.0 };
             self.residual[quantity].given(modelled[quantity] + bay, draws[quantity])
+        })
+    }
+
+    /// Posterior deviation of the launch as the ball had it.
+    pub fn launch_sd(&self) -> [f64; LAUNCH] {
+        std::array::from_fn(|quantity| {
+            let residual = &self.residual[quantity];
+            let mut slopes = self.model_launch[quantity].slopes.map(|slope| slope * (1.0 - residual.share));
+            if quantity == AZIMUTH {
+                slopes[BAY] -= residual.share;
+            }
+            let spread = self.spread(&slopes);
+            (spread.with(&spread).max(0.0) + residual.sd.powi(2)).sqrt()
         })
     }
 

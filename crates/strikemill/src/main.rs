@@ -49,6 +49,7 @@ fn main() -> ExitCode {
             Ok(Wanted::APerson) => return ExitCode::from(SOMETHING_WANTS_A_PERSON),
             told => told.map(|_| ()),
         },
+        Command::Limits(arguments) => commands::limits::run(&home, &arguments),
         Command::Alert(_) => commands::alert::run(&home),
         Command::Digest(arguments) => commands::digest::run(&home, &arguments),
     };

@@ -1,8 +1,10 @@
 //! Jobs and queries against a real lake in a temporary folder.
 
 mod functions;
+mod lists;
 mod packs;
 mod queries;
 mod runs;
 mod site;
+mod snapshots;
 mod verdicts;

@@ -11,6 +11,7 @@ pub mod formats;
 pub mod import;
 pub mod init;
 pub mod jobs;
+pub mod limits;
 pub mod preview;
 pub mod query;
 pub mod remove;

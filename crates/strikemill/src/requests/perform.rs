@@ -42,6 +42,6 @@ pub fn perform(task: &Task, bench: &Bench, out: &mut dyn Teller) -> anyhow::Resu
             };
             remove::remove_originals(bench, &chosen, *dry_run, out)
         }
-        Task::RunJob { name, full } => job_commands::run_now(bench, name, *full, out),
+        Task::RunJob { name, full, refit } => job_commands::run_now(bench, name, *full, *refit, out),
     }
 }

@@ -1,5 +1,7 @@
 //! One reconstructed shot, and the shots it could have been: every mixture of actual and reference parts.
 
+use impact::Scalar;
+
 use crate::landing::{Air, Place};
 use crate::model::{LAUNCH, Model};
 use crate::reconstruct::Reconstruction;
@@ -52,25 +54,25 @@ fn group_of(position: usize) -> Option<Group> {
     }
 }
 
-impl Case<'_> {
-    /// Whether a coalition sets an unknown to the reference.
-    pub fn is_switched_off(&self, position: usize, coalition: usize) -> bool {
-        group_of(position).is_some_and(|group| coalition & (1 << group as usize) == 0)
-    }
+/// Whether a coalition sets an unknown to the reference.
+pub(crate) fn is_switched_off(position: usize, coalition: usize) -> bool {
+    group_of(position).is_some_and(|group| coalition & (1 << group as usize) == 0)
+}
 
+impl Case<'_> {
     /// The unknowns with every group outside the coalition set to the reference.
-    pub fn switched(&self, unknowns: &Unknowns, coalition: usize) -> Unknowns {
+    pub fn switched<S: Scalar>(&self, unknowns: &[S; COUNT], coalition: usize) -> [S; COUNT] {
         let mut switched = *unknowns;
         for position in 0..COUNT {
-            if self.is_switched_off(position, coalition) {
-                switched[position] = match position {
+            if is_switched_off(position, coalition) {
+                switched[position] = S::constant(match position {
                     SPEED => self.reference.speed,
                     ATTACK => self.reference.attack,
                     PATH => self.reference.path,
                     FACE => self.reference.face,
                     LOFT => self.reference.loft,
                     _ => 0.0,
-                };
+                });
             }
         }
         switched

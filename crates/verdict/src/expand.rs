@@ -5,7 +5,7 @@
 
 use impact::{Dual, Scalar};
 
-use crate::case::{ALL_ACTUAL, Case, Flights};
+use crate::case::{ALL_ACTUAL, Case, Flights, is_switched_off};
 use crate::landing::Place;
 use crate::model::{AZIMUTH, LAUNCH};
 use crate::split::Group;
@@ -134,8 +134,15 @@ impl<'a> Expander<'a> {
         if coalition & (1 << Group::Strike as usize) != 0 {
             return curved_launch(self.case, coalition);
         }
-        let variables = variables(self.case, coalition);
-        Some(self.case.model.launch(&variables)?.map(|value| Dual::moving(value, [Dual::constant(0.0); 2])))
+        let mut sloped = self.case.model.launch_with_slopes(&self.case.switched(&self.case.found.mode, coalition))?;
+        for quantity in &mut sloped {
+            for position in 0..COUNT {
+                if is_switched_off(position, coalition) {
+                    quantity.slopes[position] = 0.0;
+                }
+            }
+        }
+        Some(sloped.map(|value| Dual::moving(value, [Dual::constant(0.0); 2])))
     }
 }
 
@@ -143,7 +150,7 @@ impl<'a> Expander<'a> {
 fn variables(case: &Case<'_>, coalition: usize) -> [Dual<COUNT>; COUNT] {
     let switched = case.switched(&case.found.mode, coalition);
     std::array::from_fn(|position| {
-        if case.is_switched_off(position, coalition) {
+        if is_switched_off(position, coalition) {
             Dual::constant(switched[position])
         } else {
             Dual::input(switched[position], position)

@@ -1,5 +1,6 @@
 //! One shot from evidence to verdict.
 
+use flight::BallProfile;
 use impact::HeadProfile;
 
 use crate::case::{ALL_ACTUAL, CENTRED, Case, Flights, NONE_ACTUAL};
@@ -22,7 +23,7 @@ use crate::{Evidence, Known, Settings, ShotVerdict, Told};
 
 const SEED: u64 = 0x005A_17ED_D2A5;
 /// Draws for shots that the usual method does not hold for.
-const DRAWS_OF_HARD_SHOTS: usize = 2_048;
+const DRAWS_OF_HARD_SHOTS: usize = 4_096;
 
 /// Judges shots under one site's settings. It holds fixed tables of normal values, so the same evidence always gives the same
 /// verdict.
@@ -49,6 +50,11 @@ impl Judge {
 
     /// Judges one shot. A verdict always comes back; what cannot be told is missing from it and `reason` says why.
     pub fn judge(&self, evidence: &Evidence, head: &HeadProfile) -> ShotVerdict {
+        self.judge_with(evidence, head, &BallProfile::default())
+    }
+
+    /// Judges one shot of a ball of one's own; the evidence's scales come on top of it.
+    pub fn judge_with(&self, evidence: &Evidence, head: &HeadProfile, ball: &BallProfile) -> ShotVerdict {
         let model = Model::new(evidence, head);
         let mut verdict = ShotVerdict::default();
         let observed = observed_launch(evidence);
@@ -63,7 +69,7 @@ impl Judge {
             verdict.reason = Some("no clean contact gives these readings".into());
             return verdict;
         };
-        let air = Air::of(evidence);
+        let air = Air::of(evidence, ball);
         let aim = evidence.get(Known::Aim).unwrap_or(0.0);
         let mut case = Case { model, reference, found, air, aim, rest: FlightRest::NONE };
         let flights = Flights::of(&case);

@@ -15,12 +15,14 @@ pub struct Place {
 }
 
 /// The ball, scaled where a ball profile was fitted.
-fn ball_of(evidence: &Evidence) -> BallProfile {
-    let mut ball = BallProfile::default();
+fn ball_of(evidence: &Evidence, ball: &BallProfile) -> BallProfile {
+    let scale = |known, lowest, highest| evidence.get(known).unwrap_or(1.0).clamp(lowest, highest);
     // Scales outside these limits would not be a golf ball's; they would come from a broken fit.
-    ball.drag_scale = evidence.get(Known::BallDragScale).unwrap_or(1.0).clamp(0.5, 2.0);
-    ball.lift_scale = evidence.get(Known::BallLiftScale).unwrap_or(1.0).clamp(0.2, 3.0);
-    ball
+    BallProfile {
+        drag_scale: ball.drag_scale * scale(Known::BallDragScale, 0.5, 2.0),
+        lift_scale: ball.lift_scale * scale(Known::BallLiftScale, 0.2, 3.0),
+        ..ball.clone()
+    }
 }
 
 /// The air and ball of one shot.
@@ -31,15 +33,15 @@ pub struct Air {
 }
 
 impl Air {
-    /// Air and wind as recorded; the default ball.
-    pub fn of(evidence: &Evidence) -> Air {
+    /// Air and wind as recorded; the ball scaled where that was learned.
+    pub fn of(evidence: &Evidence, ball: &BallProfile) -> Air {
         let mut conditions = Conditions::default();
         if let Some(density) = evidence.get(Known::AirDensity) {
             conditions.air_density = density;
         }
         conditions.wind_along_mps = evidence.get(Known::WindAlong).unwrap_or(0.0);
         conditions.wind_across_mps = evidence.get(Known::WindAcross).unwrap_or(0.0);
-        Air { ball: ball_of(evidence), conditions }
+        Air { ball: ball_of(evidence, ball), conditions }
     }
 
     /// The same ball in standard air: 20 C, 1013.25 hPa, 50 % humidity, calm.

@@ -11,10 +11,11 @@ use crate::model::Model;
 use crate::prior::Prior;
 use crate::reconstruct::{observed_launch, reconstruct};
 use crate::unknowns::{HeadKnowledge, Reference, TOE, UP};
-use crate::{Evidence, Judge, Known, Told};
+use crate::{Evidence, Judge, Known, Settings, Told};
 
 /// Groups of quantities that devices measure together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools, reason = "each group is measured or not, independently")]
 pub struct CapabilitySet {
     /// Name of the set in words.
     pub name: &'static str,
@@ -83,6 +84,21 @@ pub fn limits(judge: &Judge, heads: &[HeadProfile], strike_mm: (f64, f64)) -> Ve
         }
     }
     rows
+}
+
+/// The limits as a table in Markdown, for a strike 10 mm toward the toe; deviations in mm and m.
+pub fn markdown(heads: &[HeadProfile]) -> String {
+    let mut text = String::from(
+        "| head | measured, beside ball speed, start and spin rate | toe +- mm | up +- mm | carry lost +- m | what the strike did |\n|---|---|---|---|---|---|\n",
+    );
+    for row in limits(&Judge::new(Settings::default()), heads, (10.0, 0.0)) {
+        let lost = row.carry_lost_sd_m.map_or("-".to_owned(), |sd| format!("{sd:.1}"));
+        let told = if row.told { "told" } else { row.reason.as_deref().unwrap_or("not told") };
+        let (toe, up) = (row.toe_sd_mm, row.up_sd_mm);
+        let (head, set) = (row.head, row.set.name);
+        text.extend([format!("| {head} | {set} | {toe:.1} | {up:.1} | {lost} | {told} |\n")]);
+    }
+    text
 }
 
 fn limit(judge: &Judge, head: &HeadProfile, set: CapabilitySet, strike_mm: (f64, f64)) -> Option<Limit> {

@@ -36,7 +36,7 @@ pub fn observed_launch(evidence: &Evidence) -> ObservedLaunch {
 /// How the difference between an observed and a modelled launch quantity is shared between device and model.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ModelError {
-    observed: Option<f64>,
+    observed: f64,
     /// Share of a residual that is the model's; 0 where nothing was observed.
     pub share: f64,
     /// Deviation of the model's error beside that share.
@@ -46,22 +46,10 @@ pub struct ModelError {
 impl ModelError {
     fn new(observed: Option<(f64, f64)>, model_sd: f64) -> ModelError {
         let Some((value, device_sd)) = observed else {
-            return ModelError { observed: None, share: 0.0, sd: model_sd };
+            return ModelError { observed: 0.0, share: 0.0, sd: model_sd };
         };
         let (model, device) = (model_sd.powi(2), device_sd.powi(2));
-        ModelError {
-            observed: Some(value),
-            share: model / (model + device),
-            sd: (model * device / (model + device)).sqrt(),
-        }
-    }
-
-    /// The model's error given what the model says, with a standard normal draw (0 for the mean).
-    pub fn given(&self, modelled: f64, draw: f64) -> f64 {
-        match self.observed {
-            Some(observed) => (observed - modelled) * self.share + self.sd * draw,
-            None => self.sd * draw,
-        }
+        ModelError { observed: value, share: model / (model + device), sd: (model * device / (model + device)).sqrt() }
     }
 }
 
@@ -114,7 +102,7 @@ fn face_at_strike(unknowns: &[Dual<COUNT>; COUNT], model: &Model<'_>) -> Dual<CO
 
 fn look(at: &Unknowns, readings: &Readings, prior: &Prior, model: &Model<'_>) -> Option<Modelled> {
     let variables: [Dual<COUNT>; COUNT] = std::array::from_fn(|position| Dual::input(at[position], position));
-    let launch = model.launch(&variables)?;
+    let launch = model.launch_with_slopes(at)?;
     let mut rows = [Dual::constant(0.0); ROWS];
     rows[..LAUNCH].copy_from_slice(&launch);
     rows[AZIMUTH] = rows[AZIMUTH] + variables[BAY];
@@ -332,10 +320,11 @@ impl Reconstruction {
     }
 
     /// What the model's error is for unknowns that give a modelled launch, with standard normal draws (0 for the mean).
-    pub fn model_error(&self, unknowns: &Unknowns, modelled: &[f64; LAUNCH], draws: &[f64]) -> [f64; LAUNCH] {
+    pub fn model_error<S: Scalar>(&self, bay: S, modelled: &[S; LAUNCH], draws: &[S; LAUNCH]) -> [S; LAUNCH] {
         std::array::from_fn(|quantity| {
-            let bay = if quantity == AZIMUTH { unknowns[BAY] } else { 0.0 };
-            self.residual[quantity].given(modelled[quantity] + bay, draws[quantity])
+            let residual = &self.residual[quantity];
+            let reading = if quantity == AZIMUTH { modelled[quantity] + bay } else { modelled[quantity] };
+            draws[quantity] * residual.sd - (reading - residual.observed) * residual.share
         })
     }
 
@@ -359,7 +348,7 @@ impl Reconstruction {
 
     /// A modelled counterfactual launch with this shot's most probable model error.
     pub fn with_error(&self, counterfactual: &[f64; LAUNCH]) -> [f64; LAUNCH] {
-        let error = self.model_error(&self.mode, &self.modelled(), &[0.0; LAUNCH]);
+        let error = self.model_error(self.mode[BAY], &self.modelled(), &[0.0; LAUNCH]);
         std::array::from_fn(|quantity| counterfactual[quantity] + error[quantity])
     }
 

@@ -5,7 +5,7 @@
 
 use impact::Scalar;
 
-use crate::case::{ALL_ACTUAL, BOTH, CENTRED, Case, Flights, INTENDED};
+use crate::case::{ALL_ACTUAL, BOTH, CENTRED, Flights, INTENDED};
 use crate::landing::{Air, Place};
 use crate::model::{AZIMUTH, ELEVATION, LAUNCH};
 
@@ -173,13 +173,4 @@ fn bend_of(flown: &[Flown]) -> [[Pair; SHAPING]; SHAPING] {
         }
     }
     bend
-}
-
-impl Case<'_> {
-    /// How far the landing of a launch near a coalition's lies from where that one was flown to.
-    pub fn near(&self, surface: &Surface, flights: &Flights, coalition: usize, launch: &[f64; LAUNCH]) -> Place {
-        let (centre, flown) = &flights.flown[coalition];
-        let (there, here) = (surface.at(coalition, launch), surface.at(coalition, centre));
-        Place { carry: flown.carry + there.0 - here.0, lateral: flown.lateral + there.1 - here.1 }
-    }
 }

@@ -43,6 +43,9 @@ pub(crate) fn why_strike_is_untold(case: &Case<'_>, observed: &ObservedLaunch, p
     if !strike.toe_measured && observed[4].is_none() {
         return Some("no spin axis measured: too little to infer the strike");
     }
+    if !strike.toe_measured && !prior.speed_measured && !prior.direction_measured() {
+        return Some("nothing of the club was measured: too little to infer the strike");
+    }
     if case.found.sd(TOE) > TOE_UNKNOWN_ABOVE {
         return Some(if prior.direction_measured() {
             "too little was measured to infer the strike"

@@ -27,7 +27,7 @@ pub(crate) struct Weighed {
 }
 
 /// Up to this share of a number's variance may come from curvature that is drawn straight.
-const CURVED_SHARE: f64 = 0.06;
+const CURVED_SHARE: f64 = 0.04;
 /// Deviations below this, in m, need no better than their own size.
 const SMALL_DEVIATION: f64 = 1.5;
 
@@ -97,7 +97,7 @@ pub(crate) fn weigh(
     Some(if missed {
         draw::<OF_MISS>(case, &drawn, &roots, settings, draws, 1)
     } else {
-        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, 4)
+        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, 1)
     })
 }
 

@@ -36,46 +36,35 @@ fn the_usual_method_agrees_with_ten_thousand_draws() {
     let shots = varied_shots(&heads, 14, 7);
     let (mut probabilities, mut losses) = (0, 0);
     let mut worst = [0.0f64; 3];
-    let mut rows = Vec::new();
+    let mut beyond = 0;
     for (shot, (quick, slow)) in shots.iter().zip(both(&shots, 10_000)) {
-        let mut here = [0.0f64; 3];
         for what in PROBABILITIES {
             assert_eq!(quick.get(what).is_some(), slow.get(what).is_some(), "{}", shot.device);
             if let (Some(quick), Some(slow)) = (quick.get(what), slow.get(what)) {
                 probabilities += 1;
-                here[0] = here[0].max((quick - slow).abs());
+                worst[0] = worst[0].max((quick - slow).abs());
             }
         }
-        let told =
-            [Told::CarryLostToStrike, Told::CarryLostToStrikeSd].map(|what| Some((quick.get(what)?, slow.get(what)?)));
-        if let [Some(mean), Some(sd)] = told {
+        let [mean, sd] =
+            [Told::CarryLostToStrike, Told::CarryLostToStrikeSd].map(|what| (quick.get(what), slow.get(what)));
+        assert_eq!(mean.0.is_some(), mean.1.is_some(), "{}", shot.device);
+        if let ((Some(quick_mean), Some(slow_mean)), (Some(quick_sd), Some(slow_sd))) = (mean, sd) {
             losses += 1;
-            let allowance = 0.1 + 0.02 * mean.1.abs().max(sd.1);
-            here[1] = (mean.0 - mean.1).abs() / allowance;
-            here[2] = (sd.0 - sd.1).abs() / allowance;
-            rows.push((
-                here,
-                shot.device,
-                shot.head.name.clone(),
-                mean,
-                sd,
-                slow.get(Told::StrikeToe),
-                slow.get(Told::StrikeUp),
-            ));
-        }
-        for (worst, here) in worst.iter_mut().zip(here) {
-            *worst = worst.max(here);
-        }
-    }
-    for what in 0..3 {
-        rows.sort_by(|a, b| b.0[what].total_cmp(&a.0[what]));
-        for row in rows.iter().take(12) {
-            println!("R {row:.3?}");
+            let allowance = 0.1 + 0.02 * slow_mean.abs().max(slow_sd);
+            worst[1] = worst[1].max((quick_mean - slow_mean).abs() / allowance);
+            worst[2] = worst[2].max((quick_sd - slow_sd).abs() / allowance);
+            beyond += usize::from((quick_sd - slow_sd).abs() > allowance);
         }
     }
     println!(
-        "{probabilities} probabilities, {losses} losses; largest differences: probability {:.3}, mean {:.2} and deviation {:.2} of what is allowed",
+        "{probabilities} probabilities, {losses} losses; largest differences: probability {:.3}, mean {:.2} and deviation \
+         {:.2} of what is allowed",
         worst[0], worst[1], worst[2]
     );
     assert!(probabilities >= 250 && losses >= 100);
+    assert!(worst[0] <= 0.03, "a probability is off by {:.3}", worst[0]);
+    assert!(worst[1] <= 1.0, "mean of the carry lost: {worst:?}");
+    // Not yet reached for every shot: where nothing but club speed was measured of the club, landings spread farther than the
+    // surface through the flights reaches, and the deviation comes out up to a fifth of the allowance beyond it.
+    assert!(beyond * 50 <= losses && worst[2] <= 1.25, "deviation of the carry lost: {beyond} beyond, {worst:?}");
 }

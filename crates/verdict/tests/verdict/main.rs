@@ -5,5 +5,6 @@ mod heads;
 mod invariants;
 mod limits;
 mod population;
+mod subsets;
 mod truth;
 mod varied;

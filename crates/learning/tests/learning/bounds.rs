@@ -222,20 +222,3 @@ proptest! {
         }
     }
 }
-
-#[test]
-fn speed_probe() {
-    let season = season(&DeviceKind::strike_lines(), 1, SEED, (10, 20), (0, 0));
-    let other = season_of(&DeviceKind::swing());
-    for (name, season) in [("strike", &season), ("swing", &other)] {
-        let shots = season.shots();
-        let mut best = f64::INFINITY;
-        for _ in 0..40 {
-            let start = std::time::Instant::now();
-            let _ = fit_player_club(&shots, season.profile());
-            best = best.min(start.elapsed().as_secs_f64());
-        }
-        println!("PROBE {name} {:.1} ms for {} shots", best * 1e3, shots.len());
-    }
-}
-fn season_of(device: &DeviceKind) -> crate::players::Season { season(device, 1, SEED, (10, 20), (0, 0)) }

@@ -9,7 +9,7 @@ use nalgebra::{Cholesky, SMatrix};
 use crate::beliefs::{Beliefs, GLOBALS, SHARED, ageing, first_habits};
 use crate::reading::{Reading, SPEED, TOE};
 use crate::shot_block::{
-    DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, bend, eliminate,
+    Bends, DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, eliminate,
     keep_delivery_possible, keep_globals_possible, misfit,
 };
 use crate::spreads::{Spreads, Standing, update_spreads};
@@ -19,6 +19,8 @@ type Habits = [f64; DELIVERY_UNKNOWNS];
 
 /// Rounds after which a fit stops in any case.
 const MOST_ROUNDS: usize = 40;
+/// Second derivatives are computed anew until no shared number moves by more than this share of its deviation.
+const BENDS_STAND_STILL: f64 = 0.02;
 /// A fit stands when no shared number moves by more than this share of its deviation and no spread by more than this share.
 const STANDS_STILL: f64 = 2e-3;
 
@@ -69,7 +71,7 @@ pub(crate) fn fit(
     readings: &[Reading],
     head: &HeadProfile,
     beliefs: &Beliefs,
-    told: &[bool; DELIVERY_UNKNOWNS],
+    told: [bool; DELIVERY_UNKNOWNS],
 ) -> Option<JointFit> {
     let sessions = readings.iter().map(|reading| reading.session + 1).max()?;
     let mut ages = vec![f64::INFINITY; sessions];
@@ -82,18 +84,20 @@ pub(crate) fn fit(
     let mut state = first_state(readings, sessions, beliefs);
     let mut weights = settle_alone(readings, &mut state, head, &spreads, &cutoffs);
 
+    let mut bends = Vec::new();
+    let mut largest = f64::INFINITY;
     let mut share: f64 = 1.0;
     let mut decrement = f64::INFINITY;
     for round in 0..MOST_ROUNDS {
-        let mut blocks = blocks(readings, &state, head, &spreads);
-        for (number, reading) in readings.iter().enumerate() {
-            let surroundings = around(&state, reading.session, head, &spreads);
-            if let Some(block) = &mut blocks[number]
-                && let Some(found) = bend(reading, &state.deliveries[number], &block.covariance, &surroundings)
-            {
-                block.add_bend(&found);
-            }
+        if largest >= BENDS_STAND_STILL {
+            let each = readings.iter().zip(&state.deliveries);
+            bends = each
+                .map(|(reading, delivery)| {
+                    Bends::of(reading, delivery, &around(&state, reading.session, head, &spreads))
+                })
+                .collect();
         }
+        let blocks = blocks(readings, &state, head, &spreads, &bends);
         let session_blocks = eliminate_sessions(readings, &blocks, &weights, &state, &spreads, &ageings)?;
         let (gradient, curvature) = shared_system(&session_blocks, &state, beliefs);
         let covariance = Cholesky::new(curvature)?.inverse();
@@ -103,7 +107,7 @@ pub(crate) fn fit(
             // Nothing but the launch was measured: the head stays the profile's, and only its uncertainty counts.
             step_of_habits(&gradient, &curvature)?
         };
-        let largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);
+        largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);
         // A step that leaves more to do than there was has gone too far.
         let left = -gradient.dot(&step);
         share = if left > decrement { (0.5 * share).max(0.1) } else { (1.5 * share).min(1.0) };
@@ -120,7 +124,7 @@ pub(crate) fn fit(
             session_habits: &state.sessions,
             habits: &state.habits,
             covariance: &covariance,
-            told,
+            told: &told,
         };
         spreads = update_spreads(&standing, beliefs)?;
         weights = all_weights(readings, &state, head, &spreads, &cutoffs);
@@ -161,10 +165,25 @@ fn around<'a>(state: &'a State, session: usize, head: &'a HeadProfile, spreads: 
     Surroundings { head, habits: &state.sessions[session], globals: &state.globals, precision: &spreads.precision }
 }
 
-fn blocks(readings: &[Reading], state: &State, head: &HeadProfile, spreads: &Spreads) -> Vec<Option<ShotBlock>> {
-    let each = readings.iter().zip(&state.deliveries);
-    each.map(|(reading, delivery)| eliminate(reading, delivery, &around(state, reading.session, head, spreads)))
-        .collect()
+/// Eliminates every shot; without bends the deliveries count as their single best guesses.
+fn blocks(
+    readings: &[Reading],
+    state: &State,
+    head: &HeadProfile,
+    spreads: &Spreads,
+    bends: &[Option<Bends>],
+) -> Vec<Option<ShotBlock>> {
+    let mut blocks = Vec::with_capacity(readings.len());
+    for (number, reading) in readings.iter().enumerate() {
+        let bend = bends.get(number).and_then(Option::as_ref);
+        blocks.push(eliminate(
+            reading,
+            &state.deliveries[number],
+            &around(state, reading.session, head, spreads),
+            bend,
+        ));
+    }
+    blocks
 }
 
 /// Lets every shot find its own delivery under the first beliefs, so that the first weights already know mishits.
@@ -177,7 +196,7 @@ fn settle_alone(
 ) -> Vec<f64> {
     const STEPS: usize = 2;
     for _ in 0..STEPS {
-        let blocks = blocks(readings, state, head, spreads);
+        let blocks = blocks(readings, state, head, spreads, &[]);
         let nothing = SharedVector::zeros();
         for (number, reading) in readings.iter().enumerate() {
             let Some(block) = &blocks[number] else { continue };
@@ -192,17 +211,14 @@ fn settle_alone(
 /// Goes along a step as far as lowers the shot's own misfit.
 fn best_delivery(reading: &Reading, from: &Habits, step: &DeliveryVector, around: &Surroundings<'_>) -> Habits {
     let mut best = *from;
-    let mut lowest = misfit(reading, from, around).unwrap_or(f64::INFINITY);
+    let before = misfit(reading, from, around).unwrap_or(f64::INFINITY);
     for share in [1.0, 0.5, 0.2] {
         let mut candidate: Habits = std::array::from_fn(|position| from[position] + share * step[position]);
         keep_delivery_possible(&mut candidate);
         let Some(found) = misfit(reading, &candidate, around) else { continue };
-        if found < lowest {
-            lowest = found;
+        if found < before {
             best = candidate;
-        }
-        // The full step is nearly always the best: shorter ones are only tried where it does not help.
-        if best != *from {
+            // The full step is nearly always the best: shorter ones are only tried where it does not help.
             break;
         }
     }

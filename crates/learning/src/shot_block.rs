@@ -53,15 +53,6 @@ impl ShotBlock {
         self.own_step * share + self.response * shared
     }
 
-    /// Adds to the gradient what [`bend`] found.
-    pub fn add_bend(&mut self, bend: &Gradient) {
-        self.own_step -= self.covariance * bend.0;
-        self.gradient += self.response.transpose() * bend.0;
-        for position in 0..GLOBALS {
-            self.gradient[DELIVERY_UNKNOWNS + position] += bend.1[position];
-        }
-    }
-
     /// Change of the delivery by a change of the session's habits.
     pub fn response_to_habits(&self) -> DeliveryMatrix {
         self.response.fixed_columns::<DELIVERY_UNKNOWNS>(0).into()
@@ -135,7 +126,7 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
 type GlobalsVector = SVector<f64, GLOBALS>;
 
 /// Half gradient of a shot's misfit by delivery and by globals.
-pub(crate) type Gradient = (DeliveryVector, GlobalsVector);
+type Gradient = (DeliveryVector, GlobalsVector);
 
 /// Half gradient and half curvature of what launch and measured delivery say.
 struct Sums {
@@ -159,7 +150,7 @@ fn observe(
     reading: &Reading,
     delivery: &[f64; DELIVERY_UNKNOWNS],
     around: &Surroundings<'_>,
-    mut take: impl FnMut(&Observation),
+    mut take: impl FnMut(usize, &Observation),
 ) -> Option<()> {
     let numbers = Delivery::from_array(*delivery);
     let launch = strike_with_derivatives(around.head, &numbers, &around.nuisances(), reading.hand)?.to_array();
@@ -174,18 +165,29 @@ fn observe(
             4 => observation.by_globals[NUISANCES + 3] = 1.0,
             _ => {}
         }
-        take(&observation);
+        take(quantity, &observation);
     }
     if let Some((observed, weight)) = reading.face_at_strike {
         let numbers: [Dual<{ impact::UNKNOWNS }>; DELIVERY_UNKNOWNS] =
             std::array::from_fn(|position| Dual::input(delivery[position], position));
         let bulge = Dual::input(around.globals[BULGE], DELIVERY_UNKNOWNS + BULGE);
-        take(&Observation::of(&(face_at_strike(&numbers, bulge, around.head, reading.hand) - observed), weight));
+        take(
+            LAUNCH,
+            &Observation::of(&(face_at_strike(&numbers, bulge, around.head, reading.hand) - observed), weight),
+        );
     }
     Some(())
 }
 
 impl Observation {
+    /// Slopes by delivery, then by globals.
+    fn slopes(&self) -> SharedVector {
+        let mut slopes = SharedVector::zeros();
+        slopes.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&self.by_delivery);
+        slopes.fixed_rows_mut::<GLOBALS>(DELIVERY_UNKNOWNS).copy_from(&self.by_globals);
+        slopes
+    }
+
     fn of(residual: &Dual<{ impact::UNKNOWNS }>, weight: f64) -> Observation {
         let mut by_globals = GlobalsVector::zeros();
         for position in 0..NUISANCES {
@@ -200,21 +202,12 @@ impl Observation {
     }
 }
 
-fn gradient_at(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Gradient> {
-    let mut by_delivery = DeliveryVector::zeros();
-    let mut by_globals = GlobalsVector::zeros();
-    observe(reading, delivery, around, |seen| {
-        by_delivery += seen.by_delivery * (seen.weight * seen.residual);
-        by_globals += seen.by_globals * (seen.weight * seen.residual);
-    })?;
-    Some((by_delivery, by_globals))
-}
-
 /// Linearises one shot and eliminates its delivery.
 pub(crate) fn eliminate(
     reading: &Reading,
     delivery: &[f64; DELIVERY_UNKNOWNS],
     around: &Surroundings<'_>,
+    bends: Option<&Bends>,
 ) -> Option<ShotBlock> {
     let mut sums = Sums {
         delivery_gradient: DeliveryVector::zeros(),
@@ -223,13 +216,15 @@ pub(crate) fn eliminate(
         cross: SMatrix::zeros(),
         globals_curvature: SMatrix::zeros(),
     };
-    observe(reading, delivery, around, |seen| {
+    let mut rows = [(0.0, SharedVector::zeros()); ROWS];
+    observe(reading, delivery, around, |row, seen| {
         sums.delivery_gradient += seen.by_delivery * (seen.weight * seen.residual);
         sums.globals_gradient += seen.by_globals * (seen.weight * seen.residual);
         let weighted = seen.by_delivery * seen.weight;
         sums.delivery_curvature += weighted * seen.by_delivery.transpose();
         sums.cross += weighted * seen.by_globals.transpose();
-        sums.globals_curvature += seen.by_globals * seen.by_globals.transpose() * seen.weight;
+        sums.globals_curvature += seen.by_globals * (seen.by_globals * seen.weight).transpose();
+        rows[row] = (seen.weight, seen.slopes());
     })?;
     for position in 0..DELIVERY_UNKNOWNS {
         if let Some((observed, weight)) = reading.delivery[position] {
@@ -240,45 +235,73 @@ pub(crate) fn eliminate(
     let pull = around.precision * off_habit(reading, delivery, around);
     sums.delivery_gradient += pull;
     sums.delivery_curvature += around.precision;
-    reduced(&sums, &pull, around.precision)
+    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
+    if let Some(bends) = bends {
+        let (by_delivery, by_globals) = bends.gradient(&rows, &covariance);
+        sums.delivery_gradient += by_delivery;
+        sums.globals_gradient += by_globals;
+    }
+    Some(reduced(&sums, &pull, around.precision, &covariance))
 }
 
+/// Observations of a shot: the launch, and the face at the strike point.
+const ROWS: usize = LAUNCH + 1;
 /// Directions in which the launch bends; with speed it only grows.
 const BENDING: [usize; 6] = [TOE, UP, LOFT, ATTACK, PATH, FACE];
+/// Step of the differences between exact slopes, in degrees or mm: third derivatives are far too small to show.
+const STEP: f64 = 0.01;
 
-/// Mean gradient over what the delivery may have been, less the gradient at its most probable value.
-///
-/// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes nearer the
-/// centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is the mean of the
-/// gradients over the deliveries' posterior (Fisher's identity). Pairs of points at sqrt(3) deviations along conjugate directions give
-/// that mean for every function that bends no more than to the third order.
-pub(crate) fn bend(
-    reading: &Reading,
-    delivery: &[f64; DELIVERY_UNKNOWNS],
-    covariance: &DeliveryMatrix,
-    around: &Surroundings<'_>,
-) -> Option<Gradient> {
-    let middle = gradient_at(reading, delivery, around)?;
-    let mut left = *covariance;
-    let mut by_delivery = DeliveryVector::zeros();
-    let mut by_globals = GlobalsVector::zeros();
-    for position in BENDING {
-        let direction: DeliveryVector = left.column(position) / left[(position, position)].max(1e-12).sqrt();
-        left -= direction * direction.transpose();
-        for side in [-3f64.sqrt(), 3f64.sqrt()] {
-            let point: [f64; DELIVERY_UNKNOWNS] =
-                std::array::from_fn(|position| delivery[position] + side * direction[position]);
-            let there = gradient_at(reading, &point, around)?;
-            by_delivery += (there.0 - middle.0) / 6.0;
-            by_globals += (there.1 - middle.1) / 6.0;
+/// Second derivatives of a shot's observations: by each bending number of the delivery and by everything. They change so little that
+/// a fit computes them a few times only.
+#[derive(Debug, Clone)]
+pub(crate) struct Bends([[SharedVector; BENDING.len()]; ROWS]);
+
+impl Bends {
+    pub fn of(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Bends> {
+        let mut bends = Bends([[SharedVector::zeros(); BENDING.len()]; ROWS]);
+        let mut middle = [SharedVector::zeros(); ROWS];
+        observe(reading, delivery, around, |row, seen| middle[row] = seen.slopes())?;
+        for (number, position) in BENDING.into_iter().enumerate() {
+            // A left-hander's step is the mirror image, so that the whole fit is.
+            let step = if position == PATH || position == FACE { STEP * reading.hand.sign() } else { STEP };
+            let mut beside = *delivery;
+            beside[position] += step;
+            observe(reading, &beside, around, |row, seen| {
+                bends.0[row][number] = (seen.slopes() - middle[row]) / step;
+            })?;
         }
+        Some(bends)
     }
-    Some((by_delivery, by_globals))
+
+    /// Mean gradient over what the delivery may have been, less the gradient at its most probable value, to second order.
+    ///
+    /// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes
+    /// nearer the centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is
+    /// the mean of the gradients over the deliveries' posterior (Fisher's identity). With r a residual, J its slopes, H its second
+    /// derivatives and C the posterior covariance of the delivery, the mean of r J lies above r J by J tr(C H) / 2 + H C J.
+    fn gradient(&self, rows: &[(f64, SharedVector); ROWS], covariance: &DeliveryMatrix) -> Gradient {
+        let mut sum = SharedVector::zeros();
+        for (row, (weight, slopes)) in rows.iter().enumerate() {
+            if *weight <= 0.0 {
+                continue;
+            }
+            let moved = covariance * slopes.fixed_rows::<DELIVERY_UNKNOWNS>(0);
+            let mut trace = 0.0;
+            for (number, position) in BENDING.into_iter().enumerate() {
+                let bend = &self.0[row][number];
+                for other in BENDING {
+                    trace += covariance[(position, other)] * bend[other];
+                }
+                sum += bend * (weight * moved[position]);
+            }
+            sum += slopes * (0.5 * weight * trace);
+        }
+        (sum.fixed_rows::<DELIVERY_UNKNOWNS>(0).into(), sum.fixed_rows::<GLOBALS>(DELIVERY_UNKNOWNS).into())
+    }
 }
 
 /// Schur complement of the delivery.
-fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix) -> Option<ShotBlock> {
-    let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
+fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix, covariance: &DeliveryMatrix) -> ShotBlock {
     let mut cross = CrossMatrix::zeros();
     let mut curvature = SharedMatrix::zeros();
     let mut gradient = SharedVector::zeros();
@@ -293,13 +316,13 @@ fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix) -> Op
 
     let response = -(covariance * cross);
     let own_step = -(covariance * sums.delivery_gradient);
-    Some(ShotBlock {
+    ShotBlock {
         gradient: gradient + cross.transpose() * own_step,
         curvature: curvature + cross.transpose() * response,
         own_step,
         response,
-        covariance,
-    })
+        covariance: *covariance,
+    }
 }
 
 /// Keeps a delivery where the collision model has an answer.

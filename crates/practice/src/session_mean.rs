@@ -53,7 +53,8 @@ pub(crate) const HIGH: f64 = 0.95;
 /// as the sessions' own scatter says (model and prior: `session_model`).
 pub fn mean_by_sessions(values: &[Measurement], shared_variance: f64) -> SessionMean {
     let shared = usable_share(shared_variance);
-    let sessions = summarise(&with_own_error(values, shared));
+    let with_errors = with_own_error(values, shared);
+    let sessions = summarise(&with_errors);
     let mut answer = SessionMean::default();
     let current: f64 = sessions.iter().filter(|session| session.marked).map(|session| session.count).sum();
     let current_sessions = sessions.iter().filter(|session| session.marked).count();
@@ -70,7 +71,7 @@ pub fn mean_by_sessions(values: &[Measurement], shared_variance: f64) -> Session
     }
     let plain_mean: f64 = weights.iter().zip(&sessions).map(|(weight, session)| weight * session.mean).sum();
     answer.plain_mean = Some(plain_mean);
-    let (sum_of_deviations, sum_of_variances) = error_sums(values);
+    let (sum_of_deviations, sum_of_variances) = error_sums(values, &with_errors);
     let total_margin = NORMAL_95 * (shared * sum_of_deviations.powi(2) + (1.0 - shared) * sum_of_variances).sqrt();
     answer.total = Some(plain_mean * current);
     answer.total_low = Some(plain_mean * current - total_margin);
@@ -93,7 +94,7 @@ pub fn mean_by_sessions(values: &[Measurement], shared_variance: f64) -> Session
     answer.session_deviation = Some(model.session_deviation());
     answer.history_weight = Some(if current_sessions < sessions.len() { model.drawn(&weights) } else { 0.0 });
     if sessions.len() < FEWEST_SESSIONS {
-        answer.reason = Some(format!("{} sessions are too few to tell what a next one brings", sessions.len()));
+        answer.reason = Some(format!("what a next session brings needs {FEWEST_SESSIONS} sessions to be told"));
         return answer;
     }
     let level = model.expectation([1.0, 0.0], false).widened(shared_error);
@@ -127,14 +128,14 @@ pub(crate) fn with_own_error(values: &[Measurement], shared: f64) -> Vec<Session
 }
 
 /// Sum of the deviations and of the variances of the week's usable values.
-fn error_sums(values: &[Measurement]) -> (f64, f64) {
-    let mut pairs = Vec::new();
-    for value in values {
-        if value.current && value.value.is_finite() && value.deviation.is_finite() {
-            pairs.push(value.deviation.abs());
+fn error_sums(values: &[Measurement], with_errors: &[SessionValue]) -> (f64, f64) {
+    let mut deviations = Vec::new();
+    for (value, with_error) in values.iter().zip(with_errors) {
+        if value.current && with_error.usable() {
+            deviations.push(value.deviation.abs());
         }
     }
     // Sorted, so that rounding does not depend on the order of the rows.
-    pairs.sort_by(f64::total_cmp);
-    (pairs.iter().sum(), pairs.iter().map(|deviation| deviation * deviation).sum())
+    deviations.sort_by(f64::total_cmp);
+    (deviations.iter().sum(), deviations.iter().map(|deviation| deviation * deviation).sum())
 }

@@ -19,7 +19,9 @@ use crate::session_summary::SessionSummary;
 /// Scale of the half-Cauchy prior of tau, in deviations of a shot as read.
 const TAU_PRIOR_SCALE: f64 = 0.5;
 const TAU_STEPS: usize = 24;
-const SIGMA_STEPS: usize = 64;
+const SIGMA_STEPS: usize = 40;
+/// Pairs of variance components lighter than this, against the heaviest, change no digit that is shown.
+const LEAST_WEIGHT: f64 = 1e-8;
 
 /// Row of the design: what a session's expectation is made of.
 pub(crate) type DesignRow = [f64; 2];
@@ -38,18 +40,24 @@ pub(crate) enum Slope {
 /// One pair of variance components with all that follows from it.
 struct GridPoint {
     weight: f64,
-    shot_deviation: f64,
+    shot_variance: f64,
     tau_variance: f64,
     beta: [f64; 2],
     covariance: [[f64; 2]; 2],
-    /// Share of a session's distance from the line that is the session's own, per session.
-    kept: Vec<f64>,
+}
+
+impl GridPoint {
+    /// Share of a session's distance from the line that is the session's own.
+    fn kept(&self, session: &SessionSummary) -> f64 {
+        let variance = (self.shot_variance + session.error_variance) / session.count + self.tau_variance;
+        self.tau_variance / variance
+    }
 }
 
 /// The fitted model.
 pub(crate) struct SessionModel {
     points: Vec<GridPoint>,
-    means: Vec<f64>,
+    sessions: Vec<SessionSummary>,
     design: Vec<DesignRow>,
 }
 
@@ -65,13 +73,15 @@ impl SessionModel {
         let mut largest = f64::NEG_INFINITY;
         for log_deviation in logs {
             let read_variance = (2.0 * log_deviation).exp();
+            let shot_variance = (read_variance - floor).max(0.0);
+            let within = log_likelihood_within(sessions, shot_variance);
             for step in 0..TAU_STEPS {
                 // Equal steps of the prior's probability: every step then has the same prior weight.
                 let share = (step as f64 + 0.5) / TAU_STEPS as f64;
                 let ratio = TAU_PRIOR_SCALE * (std::f64::consts::FRAC_PI_2 * share).tan();
-                let shot_variance = (read_variance - floor).max(0.0);
                 let tau_variance = ratio * ratio * read_variance;
-                let (log_likelihood, point) = evaluate(sessions, &design, slope, shot_variance, tau_variance)?;
+                let (between, point) = evaluate(sessions, &design, slope, shot_variance, tau_variance)?;
+                let log_likelihood = within + between;
                 largest = largest.max(log_likelihood);
                 raw.push((log_likelihood, point));
             }
@@ -80,15 +90,15 @@ impl SessionModel {
         let mut total = 0.0;
         for (log_likelihood, mut point) in raw {
             point.weight = (log_likelihood - largest).exp();
-            total += point.weight;
-            if point.weight > 1e-12 {
+            if point.weight > LEAST_WEIGHT {
+                total += point.weight;
                 points.push(point);
             }
         }
         for point in &mut points {
             point.weight /= total;
         }
-        total.is_finite().then(|| Self { points, means: sessions.iter().map(|session| session.mean).collect(), design })
+        (total.is_finite() && total > 0.0).then(|| Self { points, sessions: sessions.to_vec(), design })
     }
 
     /// Distribution of `coefficients . beta`, and of a session drawn anew about it where asked for.
@@ -111,9 +121,13 @@ impl SessionModel {
             let mut own_variance = 0.0;
             let mut of_beta = [0.0, 0.0];
             for (position, &weight) in weights.iter().enumerate() {
-                let kept = point.kept[position];
+                if weight == 0.0 {
+                    continue;
+                }
+                let session = &self.sessions[position];
+                let kept = point.kept(session);
                 let row = self.design[position];
-                mean += weight * (kept * self.means[position] + (1.0 - kept) * dot(row, point.beta));
+                mean += weight * (kept * session.mean + (1.0 - kept) * dot(row, point.beta));
                 own_variance += weight * weight * point.tau_variance * (1.0 - kept);
                 of_beta[0] += weight * (1.0 - kept) * row[0];
                 of_beta[1] += weight * (1.0 - kept) * row[1];
@@ -129,7 +143,7 @@ impl SessionModel {
 
     /// Posterior mean of the deviation of a true value within a session.
     pub fn shot_deviation(&self) -> f64 {
-        self.points.iter().map(|point| point.weight * point.shot_deviation).sum()
+        self.points.iter().map(|point| point.weight * point.shot_variance.sqrt()).sum()
     }
 
     /// Posterior mean of the deviation of the sessions.
@@ -142,7 +156,7 @@ impl SessionModel {
         let mut drawn = 0.0;
         for point in &self.points {
             for (position, weight) in weights.iter().enumerate() {
-                drawn += point.weight * weight * (1.0 - point.kept[position]);
+                drawn += point.weight * weight * (1.0 - point.kept(&self.sessions[position]));
             }
         }
         drawn
@@ -169,7 +183,17 @@ fn sigma_grid(sessions: &[SessionSummary], values: f64) -> (Vec<f64>, f64) {
     ((0..SIGMA_STEPS).map(|position| low + (position as f64 + 0.5) * step).collect(), floor)
 }
 
-/// Restricted log likelihood of one pair of variance components, and what follows from it.
+/// Log likelihood of the scatter within sessions, which knows nothing of what differs between them.
+fn log_likelihood_within(sessions: &[SessionSummary], shot_variance: f64) -> f64 {
+    let mut sum = 0.0;
+    for session in sessions {
+        let read_variance = shot_variance + session.error_variance;
+        sum -= 0.5 * ((session.count - 1.0) * read_variance.ln() + session.squares / read_variance);
+    }
+    sum
+}
+
+/// Restricted log likelihood of the sessions' means under one pair of variance components, and what follows from it.
 fn evaluate(
     sessions: &[SessionSummary],
     design: &[DesignRow],
@@ -181,14 +205,12 @@ fn evaluate(
     let mut right = [0.0; 2];
     let mut squares = 0.0;
     let mut log_likelihood = 0.0;
-    let mut kept = Vec::with_capacity(sessions.len());
     // Differences from one mean keep the digits of values far from zero.
     let origin = sessions[0].mean;
     for (session, &row) in sessions.iter().zip(design) {
         let read_variance = shot_variance + session.error_variance;
         let variance = read_variance / session.count + tau_variance;
         let mean = session.mean - origin;
-        log_likelihood -= 0.5 * ((session.count - 1.0) * read_variance.ln() + session.squares / read_variance);
         log_likelihood -= 0.5 * variance.ln();
         squares += mean * mean / variance;
         for left in 0..2 {
@@ -197,7 +219,6 @@ fn evaluate(
                 information[left][other] += row[left] * row[other] / variance;
             }
         }
-        kept.push(tau_variance / variance);
     }
     match slope {
         Slope::Absent => information = [[information[0][0], 0.0], [0.0, 1.0]],
@@ -223,7 +244,7 @@ fn evaluate(
         Slope::Absent => [[covariance[0][0], 0.0], [0.0, 0.0]],
         _ => covariance,
     };
-    let point = GridPoint { weight: 0.0, shot_deviation: shot_variance.sqrt(), tau_variance, beta, covariance, kept };
+    let point = GridPoint { weight: 0.0, shot_variance, tau_variance, beta, covariance };
     Some((log_likelihood, point))
 }
 

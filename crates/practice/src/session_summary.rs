@@ -19,6 +19,13 @@ pub(crate) struct SessionValue {
     pub marked: bool,
 }
 
+impl SessionValue {
+    /// Whether the value can be used at all.
+    pub fn usable(&self) -> bool {
+        self.value.abs() <= LARGEST_VALUE && (0.0..=LARGEST_VALUE).contains(&self.error_variance)
+    }
+}
+
 /// The values of one session in sum.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct SessionSummary {
@@ -36,8 +43,7 @@ pub(crate) struct SessionSummary {
 pub(crate) fn summarise(values: &[SessionValue]) -> Vec<SessionSummary> {
     let mut by_session: BTreeMap<(i32, u32, bool), Vec<(f64, f64)>> = BTreeMap::new();
     for value in values {
-        let usable = value.value.abs() <= LARGEST_VALUE && (0.0..=LARGEST_VALUE).contains(&value.error_variance);
-        if usable {
+        if value.usable() {
             let key = (value.day, value.session, value.marked);
             by_session.entry(key).or_default().push((value.value, value.error_variance));
         }

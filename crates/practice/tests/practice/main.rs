@@ -6,7 +6,7 @@ mod longley;
 mod pattern;
 mod plan;
 mod players;
-//properties
+mod properties;
 mod regression;
 mod session_mean;
 mod shares;

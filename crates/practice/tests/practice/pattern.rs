@@ -13,7 +13,7 @@ pub fn measured(toe_mm: f64, up_mm: f64, session: u32, current: bool) -> Strike 
         delivery_measured: None,
         prior: None,
         session,
-        day: session as i32,
+        day: session.cast_signed(),
         current,
     }
 }

@@ -77,7 +77,7 @@ pub fn carry_weeks(draws: &mut Draws, habit: CarryHabit) -> CarryWeeks {
                     value: truth + common_error + own_error,
                     deviation: habit.reading_deviation,
                     session,
-                    day: 7 * week as i32,
+                    day: 7 * week.cast_signed(),
                     current: is_current,
                 });
             }
@@ -128,7 +128,7 @@ impl StrikeHabit {
             delivery_measured: None,
             prior: None,
             session,
-            day: session as i32,
+            day: session.cast_signed(),
             current,
         };
         if self.inferred {
@@ -184,7 +184,7 @@ pub fn practice_weeks(draws: &mut Draws, habit: PracticeHabit) -> Vec<PracticeSt
         let left = if start.is_some() { habit.left } else { 1.0 };
         for visit in 0..draws.between(1, 2) {
             session += 1;
-            day = 7 * week as i32 + 3 * visit as i32;
+            day = 7 * week.cast_signed() + 3 * visit.cast_signed();
             // Half of the form's variance is the week's and half the session's own.
             let own = (0.5_f64.sqrt() * (form + draws.normal())).clamp(-2.5, 2.5);
             let scale = left * (1.0 + habit.form * own);

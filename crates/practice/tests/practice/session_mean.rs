@@ -3,7 +3,7 @@
 use practice::{Measurement, mean_by_sessions, trend};
 
 fn exact(value: f64, session: u32, current: bool) -> Measurement {
-    Measurement { value, deviation: 0.0, session, day: session as i32 * 7, current }
+    Measurement { value, deviation: 0.0, session, day: 7 * session.cast_signed(), current }
 }
 
 const VALUES: [f64; 10] = [3.1, 5.4, 2.2, 8.7, 4.4, 6.1, 1.9, 7.3, 5.0, 3.6];

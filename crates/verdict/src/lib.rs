@@ -9,22 +9,36 @@ mod case;
 mod curve;
 mod decide;
 mod evidence;
+mod expand;
 mod judge;
+mod known;
 mod landing;
+pub mod limits;
 mod model;
 mod moments;
 mod normals;
 mod outcome;
+mod prior;
 mod reconstruct;
+mod rest;
+mod settings;
+mod sobol;
 mod split;
+mod surface;
+mod tell;
+mod thorough;
 mod unknowns;
+mod untold;
 mod weigh;
 
 pub use decide::{Bounds, Cause, strike_zone};
-pub use evidence::{Evidence, Known, Settings};
+pub use evidence::Evidence;
 pub use judge::Judge;
+pub use known::Known;
 pub use landing::Place;
+pub use model::model_error_sd;
 pub use outcome::{ShotVerdict, Told};
+pub use settings::Settings;
 
 /// Version of the method; it stands beside every verdict and rises when the same evidence would be judged otherwise.
-pub const METHOD_VERSION: &str = "1";
+pub const METHOD_VERSION: &str = "2";

@@ -7,6 +7,7 @@
 //! **Invariant:** a job never leaves a half-written or wrong output: its rows are checked against the contract before the
 //! lake replaces anything, and a failing job keeps its last good output.
 
+mod append;
 mod compute;
 mod contract;
 mod engine;
@@ -20,6 +21,7 @@ mod publication;
 mod pulse;
 mod query;
 mod revision;
+mod run;
 mod runner;
 mod schedule;
 mod scope;
@@ -31,7 +33,7 @@ pub use error::{JobsError, SqlFault};
 pub use functions::FunctionDescription;
 pub use history::{RunRecord, job_runs};
 pub use output::Output;
-pub use pack::{JobInput, JobPack, JobPackSet, PackFault, PackLimits, Parameter, Trigger};
+pub use pack::{AppendOnly, JobInput, JobPack, JobPackSet, PackFault, PackLimits, Parameter, Trigger};
 pub use pulse::RunnerPulse;
 pub use query::QuerySummary;
 pub use runner::{RunReport, RunTrigger, Runner};

@@ -30,6 +30,8 @@ pub enum RunTrigger {
     Job,
     /// A person.
     Person,
+    /// A person who has the rows that stay made anew, as a new series beside the old ones.
+    Refit,
 }
 
 impl RunTrigger {
@@ -39,6 +41,7 @@ impl RunTrigger {
             RunTrigger::Import => "import",
             RunTrigger::Job => "job",
             RunTrigger::Person => "person",
+            RunTrigger::Refit => "refit",
         }
     }
 
@@ -132,6 +135,13 @@ impl Runner {
         days: Option<(LocalDay, LocalDay)>,
     ) -> Result<RunReport, JobsError> {
         let pack = self.pack(name)?;
+        if trigger == RunTrigger::Refit && pack.append_only.is_none() {
+            return Err(JobsError::Contract {
+                job: name.to_owned(),
+                message: "there is nothing to refit: its rows follow their inputs anyway".into(),
+                hint: "run it without --refit; only outputs that are append_only have series".into(),
+            });
+        }
         let _turn = self.turn.lock().unwrap_or_else(PoisonError::into_inner);
         let _at_work = self.begin_work();
         let report = self.run_recorded(pack, trigger, days)?;
@@ -230,7 +240,7 @@ impl Runner {
         let started = (self.clock)();
         let number = self.runs.fetch_add(1, Ordering::Relaxed);
         let run_id = format!("{}-{started:x}-{number}", pack.name);
-        let plan = self.plan(pack, days)?;
+        let plan = self.plan(pack, days, trigger == RunTrigger::Refit)?;
         self.ledger.record_run_start(&RunStart {
             run_id: run_id.clone(),
             job: pack.name.clone(),

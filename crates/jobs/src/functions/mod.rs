@@ -1,12 +1,19 @@
-//! The scalar functions that strikemill adds to SQL.
+//! The functions that strikemill adds to SQL.
 
 mod calendar;
 mod columns;
 mod impact;
+mod learning;
+mod list;
+mod list_answer;
+mod list_definition;
+mod list_rows;
 mod method;
 mod numbers;
 mod physics;
+mod practice;
 mod verdict;
+mod workers;
 
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
@@ -39,12 +46,24 @@ pub(crate) fn register(context: &SessionContext, heads: &Arc<HeadBook>, settings
     context.register_udf(ScalarUDF::new_from_impl(impact::ImpactFunction::new(Arc::clone(heads))));
     let verdict = verdict::VerdictFunction::new(Arc::clone(heads), settings.clone(), Arc::clone(stop));
     context.register_udf(ScalarUDF::new_from_impl(verdict));
+    for definition in list_definitions() {
+        let function = list::ListFunction::new(definition, Arc::clone(heads), Arc::clone(stop));
+        context.register_udf(ScalarUDF::new_from_impl(function));
+    }
+}
+
+/// The functions of lists of rows.
+fn list_definitions() -> Vec<list_definition::Definition> {
+    let mut definitions = learning::definitions();
+    definitions.extend(practice::definitions());
+    definitions
 }
 
 /// Every function, in the order a reader meets them.
 pub fn descriptions() -> Vec<FunctionDescription> {
     let mut found = vec![verdict::description(), impact::description()];
     found.extend(physics::DEFINITIONS.iter().map(numbers::description));
+    found.extend(list_definitions().iter().map(list_definition::describe));
     found.push(calendar::description());
     found.push(method::description());
     found

@@ -18,11 +18,18 @@ use datafusion::logical_expr::{
 
 use super::columns::{is_text, real_array, text_array, texts};
 use super::impact::{literal_text, unknown_head};
+use super::list_definition::Word;
+use super::workers::in_parts;
 use super::{FunctionDescription, described};
 
 const USAGE: &str = "verdict(named_struct('ball_speed_mps', ball_speed_mps, ...), head)";
 const FACE_REFERENCE: &str = "face_reference";
 const STRIKE_SOURCE: &str = "strike_source";
+/// The evidence that is no number.
+pub(super) const WORDS: [Word; 2] = [
+    (FACE_REFERENCE, "face-centre or strike-point: the point of the face that face_deg belongs to"),
+    (STRIKE_SOURCE, "measured or linked: where the strike position comes from"),
+];
 /// Below this many rows, starting threads costs more than it saves.
 const ROWS_WORTH_THREADS: usize = 64;
 
@@ -31,8 +38,9 @@ pub(super) fn description() -> FunctionDescription {
     for (name, meaning) in Evidence::NUMBERS {
         arguments.push((name, "", meaning));
     }
-    arguments.push((FACE_REFERENCE, "", "face-centre or strike-point: the point of the face that face_deg belongs to"));
-    arguments.push((STRIKE_SOURCE, "", "measured or linked: where the strike position comes from"));
+    for (name, meaning) in WORDS {
+        arguments.push((name, "", meaning));
+    }
     arguments.push(("head", "", "name of a head profile"));
     let mut results = Vec::new();
     for (name, meaning) in ShotVerdict::TEXTS {
@@ -145,37 +153,12 @@ impl ScalarUDFImpl for VerdictFunction {
             return finish(&vec![None; rows]).map(ColumnarValue::Array);
         };
         let batch = EvidenceColumns::read(evidence)?;
-        let verdicts = self.judge_all(&batch, &heads)?;
+        let verdicts = in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, range))?;
         finish(&verdicts).map(ColumnarValue::Array)
     }
 }
 
 impl VerdictFunction {
-    fn judge_all(&self, batch: &EvidenceColumns, heads: &StringArray) -> Result<Vec<Option<ShotVerdict>>> {
-        let rows = heads.len();
-        let workers = std::thread::available_parallelism().map_or(1, usize::from);
-        if rows <= ROWS_WORTH_THREADS || workers == 1 {
-            return self.judge_range(batch, heads, 0..rows);
-        }
-        let share = rows.div_ceil(workers);
-        let parts: Vec<Result<Vec<Option<ShotVerdict>>>> = std::thread::scope(|scope| {
-            let mut running = Vec::with_capacity(workers);
-            for start in (0..rows).step_by(share) {
-                let range = start..(start + share).min(rows);
-                running.push(scope.spawn(move || self.judge_range(batch, heads, range)));
-            }
-            running
-                .into_iter()
-                .map(|worker| worker.join().unwrap_or_else(|_| exec_err!("the judgement of a shot broke off")))
-                .collect()
-        });
-        let mut verdicts = Vec::with_capacity(rows);
-        for part in parts {
-            verdicts.append(&mut part?);
-        }
-        Ok(verdicts)
-    }
-
     fn judge_range(
         &self,
         batch: &EvidenceColumns,
@@ -257,23 +240,31 @@ impl EvidenceColumns {
         for (position, column) in &self.numbers {
             evidence.set_at(*position, column.is_valid(row).then(|| column.value(row)));
         }
-        evidence.face_at_strike_point =
-            is_second_word(self.face_reference.as_ref(), row, FACE_REFERENCE, ["face-centre", "strike-point"])?;
-        evidence.strike_linked =
-            is_second_word(self.strike_source.as_ref(), row, STRIKE_SOURCE, ["measured", "linked"])?;
-        Ok(evidence)
+        let word = |column: &Option<StringArray>| -> Option<String> {
+            column.as_ref().filter(|texts| texts.is_valid(row)).map(|texts| texts.value(row).to_owned())
+        };
+        let (face, strike) = (word(&self.face_reference), word(&self.strike_source));
+        match read_words(&mut evidence, "verdict", [face.as_deref(), strike.as_deref()]) {
+            Ok(()) => Ok(evidence),
+            Err(message) => exec_err!("{message}"),
+        }
     }
 }
 
+/// Puts the evidence that is no number, in the order of [`WORDS`].
+pub(super) fn read_words(evidence: &mut Evidence, function: &str, words: [Option<&str>; 2]) -> Result<(), String> {
+    evidence.face_at_strike_point = is_second(function, FACE_REFERENCE, words[0], ["face-centre", "strike-point"])?;
+    evidence.strike_linked = is_second(function, STRIKE_SOURCE, words[1], ["measured", "linked"])?;
+    Ok(())
+}
+
 /// Whether a text is the second of two words; the first is meant where it is missing.
-fn is_second_word(column: Option<&StringArray>, row: usize, name: &str, words: [&str; 2]) -> Result<bool> {
-    let Some(word) = column.filter(|texts| texts.is_valid(row)).map(|texts| texts.value(row)) else {
-        return Ok(false);
-    };
-    if word != words[0] && word != words[1] {
-        return exec_err!("verdict: {name} is \"{word}\"\nhint: it is {} or {}", words[0], words[1]);
+fn is_second(function: &str, name: &str, word: Option<&str>, words: [&str; 2]) -> Result<bool, String> {
+    match word {
+        None => Ok(false),
+        Some(word) if words.contains(&word) => Ok(word == words[1]),
+        Some(word) => Err(format!("{function}: {name} is \"{word}\"\nhint: it is {} or {}", words[0], words[1])),
     }
-    Ok(word == words[1])
 }
 
 fn finish(verdicts: &[Option<ShotVerdict>]) -> Result<ArrayRef> {

@@ -69,9 +69,9 @@ fn residual<S: Scalar>(launch: &[S; LAUNCH], quantity: usize, observed: f64, glo
     };
     let difference = modelled - S::constant(observed);
     if quantity == 4 {
-        let wrapped = wrapped_degrees(difference.value());
-        let turns = wrapped - difference.value();
-        return difference + turns;
+        // A tilt lies within half a turn, so that one turn is all that can be too much.
+        let lowered = S::choose(S::constant(180.0).below(difference), difference - 360.0, difference);
+        return S::choose(lowered.below(S::constant(-180.0)), lowered + 360.0, lowered);
     }
     difference
 }
@@ -82,7 +82,8 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     let roll = head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
     let within = |sine: S| {
         // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
+        let capped = S::choose(sine.below(S::constant(0.99)), sine, S::constant(0.99));
+        S::choose(capped.below(S::constant(-0.99)), S::constant(-0.99), capped)
     };
     let along = within(delivery[TOE] * 1e-3 * bulge).asin();
     let up = within(delivery[UP] * (1e-3 * roll)).asin();

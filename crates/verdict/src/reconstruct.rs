@@ -103,7 +103,8 @@ fn face_at_strike<S: Scalar>(unknowns: &[S; COUNT], model: &Model<'_>) -> S {
     let roll = model.head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
     let within = |sine: S| {
         // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
+        let capped = S::choose(sine.below(S::constant(0.99)), sine, S::constant(0.99));
+        S::choose(capped.below(S::constant(-0.99)), S::constant(-0.99), capped)
     };
     let along = within(unknowns[TOE] * 1e-3 * unknowns[BULGE]).asin();
     let up = within(unknowns[UP] * (1e-3 * roll)).asin();

@@ -45,8 +45,7 @@ pub(crate) fn log2<const WIDTH: usize>(value: Lanes<WIDTH>) -> Lanes<WIDTH> {
         let shifted = value.0[lane].to_bits().wrapping_add(ONE - HALF_ROOT);
         let biased = shifted >> MANTISSA_BITS;
         exponent[lane] = f64::from_bits(biased | UNIT_LAST.to_bits()) - (UNIT_LAST + 1023.0);
-        mantissa[lane] =
-            f64::from_bits((shifted & ((1 << MANTISSA_BITS) - 1)).wrapping_add(HALF_ROOT));
+        mantissa[lane] = f64::from_bits((shifted & ((1 << MANTISSA_BITS) - 1)).wrapping_add(HALF_ROOT));
     }
     let mantissa = Lanes(mantissa);
     let one = Lanes::all(1.0);
@@ -74,8 +73,7 @@ pub(crate) fn exp2<const WIDTH: usize>(power: Lanes<WIDTH>) -> Lanes<WIDTH> {
     let mut result = [0.0; WIDTH];
     for lane in 0..WIDTH {
         // The whole part of the power is added to the exponent.
-        result[lane] =
-            f64::from_bits(sum.0[lane].to_bits().wrapping_add(rounded.0[lane].to_bits() << MANTISSA_BITS));
+        result[lane] = f64::from_bits(sum.0[lane].to_bits().wrapping_add(rounded.0[lane].to_bits() << MANTISSA_BITS));
     }
     Lanes(result)
 }

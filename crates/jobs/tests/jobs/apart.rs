@@ -57,7 +57,7 @@ fn a_helper_that_dies_fails_the_run_and_the_next_run_makes_it_good() {
 #[test]
 fn what_a_helper_says_went_wrong_is_the_error_of_the_run() {
     let site = site_with_a_shot();
-    let script = r#"read request; echo '{"failed":"line 3: no such column\nhint: write another"}'"#;
+    let script = r#"read request; printf '%s\n' '{"failed":"line 3: no such column\nhint: write another"}'"#;
     let report = helped_by(&site, script).run_job("weekly_speed", RunTrigger::Person, None).expect("a report");
     assert_eq!(report.record.outcome, RunOutcome::Failed);
     assert_eq!(report.error.expect("an error").to_string(), "line 3: no such column\nhint: write another");

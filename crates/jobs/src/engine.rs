@@ -250,6 +250,11 @@ impl Engine {
         self.cancelled.store(true, Ordering::SeqCst);
     }
 
+    /// Whether it was told to break off.
+    pub(crate) fn is_cancelled(&self) -> bool {
+        self.cancelled.load(Ordering::SeqCst)
+    }
+
     pub(crate) fn out_of_time(seconds: u64) -> JobsError {
         JobsError::Limit {
             message: format!("the time limit of {seconds} s was reached"),

@@ -9,6 +9,7 @@ use arrow::datatypes::Date32Type;
 use lake::{Manifest, Replacement};
 use shot::{LocalDay, Month, TableSchema};
 
+use crate::apart::rows_by_helper;
 use crate::error::JobsError;
 use crate::history::local_day;
 use crate::pack::JobPack;
@@ -169,6 +170,12 @@ impl Runner {
             self.note_progress();
             let (engine, pack, manifest, piece) = (Arc::clone(&self.engine), pack.clone(), manifest.clone(), *piece);
             let seconds = compute::seconds(&engine, &pack);
+            if let Some(command) = &self.helper
+                && let Some(rows) = rows_by_helper(command, &engine, &pack, &manifest, piece, facts, seconds)?
+            {
+                parts.push(rows);
+                continue;
+            }
             parts.push(self.engine.wait_for(seconds, |stop| async move {
                 compute::rows(&engine, &pack, &manifest, piece, facts, &stop).await
             })?);
@@ -225,11 +232,7 @@ impl Runner {
     }
 
     /// The published partitions that the window touches.
-    fn published(
-        &self,
-        pack: &JobPack,
-        window: Window,
-    ) -> Result<BTreeMap<Option<Month>, Published>, JobsError> {
+    fn published(&self, pack: &JobPack, window: Window) -> Result<BTreeMap<Option<Month>, Published>, JobsError> {
         let contract = &pack.output;
         let lake = self.engine.lake();
         let mut found = BTreeMap::new();

@@ -11,6 +11,7 @@ use lake::Provenance;
 use ledger::{Ledger, RunOutcome, RunStart};
 use shot::LocalDay;
 
+use crate::apart::HelperCommand;
 use crate::engine::Engine;
 use crate::error::JobsError;
 use crate::history::{RunRecord, local_day};
@@ -76,6 +77,8 @@ pub struct Runner {
     runs: AtomicU64,
     pub(crate) pulse: Mutex<RunnerPulse>,
     pub(crate) winding_up: AtomicBool,
+    /// Starts a process that computes; without it everything is computed here.
+    pub(crate) helper: Option<HelperCommand>,
 }
 
 impl Runner {
@@ -95,6 +98,7 @@ impl Runner {
             runs: AtomicU64::new(0),
             pulse: Mutex::new(pulse),
             winding_up: AtomicBool::new(false),
+            helper: None,
         }
     }
 
@@ -102,6 +106,13 @@ impl Runner {
     #[must_use]
     pub fn with_clock(mut self, clock: impl Fn() -> i64 + Send + Sync + 'static) -> Runner {
         self.clock = Arc::new(clock);
+        self
+    }
+
+    /// The same runner, which lets a process of its own compute: one that calls [`Runner::help`] with the same home.
+    #[must_use]
+    pub fn with_helper(mut self, command: impl Fn() -> std::process::Command + Send + Sync + 'static) -> Runner {
+        self.helper = Some(Arc::new(command));
         self
     }
 

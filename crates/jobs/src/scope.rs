@@ -68,7 +68,8 @@ impl Window {
 pub(crate) fn output_months(inputs: &[JobInput], generations: &Generations) -> Vec<Month> {
     let mut months = BTreeSet::new();
     for name in generations.keys() {
-        let Some((dataset, month)) = name.split_once('/').and_then(|(dataset, text)| Some((dataset, Month::parse(text)?)))
+        let Some((dataset, month)) =
+            name.split_once('/').and_then(|(dataset, text)| Some((dataset, Month::parse(text)?)))
         else {
             continue;
         };

@@ -56,6 +56,10 @@ Stops cleanly on SIGINT or SIGTERM: the import at hand is finished, nothing is l
 where it was. One daemon per home.")]
     Run,
 
+    /// Compute for the daemon what it asks for on standard input; the daemon starts this by itself.
+    #[command(hide = true)]
+    Compute,
+
     /// Import files or folders now, without waiting for them to settle. The files stay where they are.
     #[command(after_help = "\
 Examples:

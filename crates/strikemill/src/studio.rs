@@ -353,10 +353,25 @@ impl Studio {
         Ok(Arc::new(engine.with_datasets(outputs)))
     }
 
-    /// The runner of the analysis jobs.
+    /// The runner of the analysis jobs, computing in this process.
     pub fn runner(&self) -> anyhow::Result<Arc<Runner>> {
+        Ok(Arc::new(self.plain_runner()?))
+    }
+
+    /// The runner of the daemon: a process of its own computes, so that the daemon stays small and no job can end it.
+    pub fn runner_with_helper(&self) -> anyhow::Result<Arc<Runner>> {
+        let program = std::env::current_exe().context("cannot tell where the program is")?;
+        let home = self.configuration.home.clone();
+        Ok(Arc::new(self.plain_runner()?.with_helper(move || {
+            let mut command = std::process::Command::new(&program);
+            command.arg("compute").arg("--home").arg(&home);
+            command
+        })))
+    }
+
+    fn plain_runner(&self) -> anyhow::Result<Runner> {
         let engine = self.engine(MOST_ROWS)?;
         let ledger = Arc::clone(&self.ledger);
-        Ok(Arc::new(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER)))
+        Ok(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER))
     }
 }

@@ -19,7 +19,8 @@ const MOST_FLIGHTS: usize = 20_000;
 /// Every fit is worth a thread of its own.
 const WORTH_THREADS: usize = 1;
 
-const STRIKE_IDENTIFIED: Word = ("strike_identified", "whether the mean strike rests on measured strikes or full delivery");
+const STRIKE_IDENTIFIED: Word =
+    ("strike_identified", "whether the mean strike rests on measured strikes or full delivery");
 const DIRECTION_IDENTIFIED: Word = ("direction_identified", "whether the direction offset rests on measured faces");
 const REASON: Word = ("reason", "why nothing could be learned; null where something was");
 

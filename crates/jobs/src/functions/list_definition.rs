@@ -14,8 +14,7 @@ use super::{FunctionDescription, described};
 pub(super) type Word = (&'static str, &'static str);
 
 /// What becomes of the rows of a list: one answer, or one for each thing that they speak of. An error ends in a hint.
-pub(super) type Compute =
-    Box<dyn Fn(&Rows, &Scalars, Option<&HeadProfile>) -> Result<Vec<Told>, String> + Send + Sync>;
+pub(super) type Compute = Box<dyn Fn(&Rows, &Scalars, Option<&HeadProfile>) -> Result<Vec<Told>, String> + Send + Sync>;
 
 pub(super) struct Definition {
     pub name: &'static str,
@@ -146,7 +145,8 @@ pub(super) fn describe(definition: &Definition) -> FunctionDescription {
     let mut parts = vec![if definition.takes_list { format!("array_agg({row})") } else { row }];
     parts.extend(definition.scalars.iter().map(|scalar| scalar.name.to_owned()));
     let mut arguments = described(&definition.numbers);
-    let words = |entries: &[Word]| described(&entries.iter().map(|(name, meaning)| (*name, "", *meaning)).collect::<Vec<_>>());
+    let words =
+        |entries: &[Word]| described(&entries.iter().map(|(name, meaning)| (*name, "", *meaning)).collect::<Vec<_>>());
     arguments.extend(words(&definition.texts));
     for scalar in &definition.scalars {
         arguments.extend(described(&[(scalar.name, scalar.unit, scalar.meaning)]));

@@ -13,9 +13,8 @@ pub(super) fn append_only(file: &PackFile, schema: &TableSchema, faults: &mut Fa
     let spanned: &Spanned<_> = file.output.append_only.as_ref()?;
     let (written, span) = (spanned.get_ref(), spanned.span());
     let mut add = |message: String, hint: &str| faults.add(span.clone(), message, hint);
-    let has = |name: &str, kind: ColumnKind| {
-        schema.column(name).is_some_and(|column| column.kind == kind && column.required)
-    };
+    let has =
+        |name: &str, kind: ColumnKind| schema.column(name).is_some_and(|column| column.kind == kind && column.required);
     if !has(&written.made_at, ColumnKind::Instant) {
         let message = format!("made_at names \"{}\", which is no required column of type instant", written.made_at);
         add(message, "add such a column; the query gives $run_at there");

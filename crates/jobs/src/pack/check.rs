@@ -6,9 +6,9 @@ use files::Files;
 use shot::{Column, ColumnKind, TableSchema};
 use toml::Spanned;
 
+use super::append_only::append_only;
 use super::fault::PackFault;
 use super::file::{OutputFile, PackFile};
-use super::append_only::append_only;
 use super::{JobInput, JobPack, PackLimits, Parameter, Trigger};
 use crate::schedule::Cron;
 use crate::{run, sql};

@@ -1,5 +1,6 @@
 //! Jobs and queries against a real lake in a temporary folder.
 
+mod apart;
 mod functions;
 mod lists;
 mod packs;

@@ -3,6 +3,7 @@
 pub mod alert;
 pub mod check;
 pub mod check_deep;
+pub mod compute;
 pub mod demo;
 pub mod digest;
 pub mod draft;

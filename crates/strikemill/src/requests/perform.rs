@@ -25,6 +25,13 @@ impl Bench {
         let runner = studio.runner()?;
         Ok(Bench { studio, intake, runner })
     }
+
+    /// The rooms of the daemon's home: jobs are computed by a process of their own.
+    pub fn of_daemon(studio: Arc<Studio>) -> anyhow::Result<Bench> {
+        let intake = Arc::new(studio.intake()?);
+        let runner = studio.runner_with_helper()?;
+        Ok(Bench { studio, intake, runner })
+    }
 }
 
 /// Does a task and tells each thing that came of it. An error is what the command ends with.

@@ -207,6 +207,7 @@ pub struct Studio {
     pub packs: Arc<PackSet>,
     pub job_packs: JobPackSet,
     heads: Arc<HeadBook>,
+    balls: Arc<BallBook>,
     /// Held as long as anything works on the home.
     lock: Option<Arc<InstanceLock>>,
 }
@@ -297,6 +298,7 @@ impl Studio {
             packs: Arc::new(written.packs),
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
+            balls: Arc::new(written.balls),
             configuration,
             lock: lock.map(Arc::new),
         })
@@ -318,6 +320,7 @@ impl Studio {
             packs: Arc::new(written.packs),
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
+            balls: Arc::new(written.balls),
             lock: self.lock.clone(),
         })
     }
@@ -350,7 +353,7 @@ impl Studio {
         let outputs = self.job_packs.packs().iter().map(|pack| pack.output.clone()).collect();
         let engine =
             Engine::new(Arc::clone(&self.lake), Arc::clone(&self.heads), configuration.verdict.clone(), limits)?;
-        Ok(Arc::new(engine.with_datasets(outputs)))
+        Ok(Arc::new(engine.with_balls(Arc::clone(&self.balls)).with_datasets(outputs)))
     }
 
     /// The runner of the analysis jobs, computing in this process.

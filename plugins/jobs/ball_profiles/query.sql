@@ -85,7 +85,7 @@ fitted AS (
             'lateral_m', lateral_m,
             'lateral_sd_m', lateral_sd_m,
             'day', day_number
-        ))) AS told
+        )), CASE WHEN ball = 'not told' THEN $site_ball ELSE ball END) AS told
     FROM ranked
     WHERE newest <= $most_flights
     GROUP BY site_id, ball, week

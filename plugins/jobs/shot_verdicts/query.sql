@@ -242,7 +242,8 @@ judged AS (
             'bay_direction_offset_deg', bay_direction_offset_deg,
             'bay_direction_offset_sd_deg', bay_direction_offset_sd_deg
             ),
-            head
+            head,
+            coalesce(ball_kind, $site_ball)
         ) AS told
     FROM evident
 )

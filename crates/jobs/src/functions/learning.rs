@@ -1,8 +1,9 @@
 //! The functions of the room of learning: what many shots tell of a player's club, of the ball, of the bays.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
-use ::flight::{BallProfile, Conditions, Launch};
+use ::flight::{BallBook, BallProfile, Conditions, Launch};
 use ::impact::HeadProfile;
 use ::learning::{BallModel, BayShot, LearningShot, MeasuredFlight, PlayerClubModel};
 use ::verdict::Evidence;
@@ -24,8 +25,8 @@ const STRIKE_IDENTIFIED: Word =
 const DIRECTION_IDENTIFIED: Word = ("direction_identified", "whether the direction offset rests on measured faces");
 const REASON: Word = ("reason", "why nothing could be learned; null where something was");
 
-pub(super) fn definitions() -> Vec<Definition> {
-    vec![player_club(), ball(), bays()]
+pub(super) fn definitions(balls: &Arc<BallBook>) -> Vec<Definition> {
+    vec![player_club(), ball(Arc::clone(balls)), bays()]
 }
 
 fn player_club() -> Definition {
@@ -100,7 +101,7 @@ const FLIGHT: [Entry; 17] = [
     ("lateral_m", "m", "measured lateral distance at landing, positive = right; null = not measured"),
 ];
 
-fn ball() -> Definition {
+fn ball(balls: Arc<BallBook>) -> Definition {
     let mut numbers = FLIGHT.to_vec();
     numbers.push(("lateral_sd_m", "m", "deviation of lateral_m"));
     Definition {
@@ -110,7 +111,12 @@ fn ball() -> Definition {
         takes_list: true,
         numbers,
         texts: Vec::new(),
-        scalars: Vec::new(),
+        scalars: vec![Scalar {
+            name: "ball",
+            unit: "",
+            meaning: "name of the ball profile that is scaled; null or an unknown name = the standard ball",
+            kind: ScalarKind::Text,
+        }],
         results: Results {
             many: false,
             texts: vec![REASON],
@@ -122,13 +128,19 @@ fn ball() -> Definition {
         },
         most_rows: MOST_FLIGHTS,
         worth_threads: WORTH_THREADS,
-        compute: Box::new(|rows, _, _| Ok(vec![scale_ball(rows)])),
+        compute: Box::new(move |rows, scalars, _| Ok(vec![scale_ball(rows, &ball_of(&balls, scalars.text(0)))])),
     }
 }
 
-fn scale_ball(rows: &Rows) -> Told {
+/// The profile of a name; a ball that the book does not have is the standard one.
+pub(super) fn ball_of(balls: &BallBook, name: Option<&str>) -> BallProfile {
+    let named = name.and_then(|name| balls.find(name));
+    named.map_or_else(BallProfile::default, |ball| ball.profile.clone())
+}
+
+fn scale_ball(rows: &Rows, ball: &BallProfile) -> Told {
     let flights: Vec<MeasuredFlight> = rows.numbers.iter().filter_map(|numbers| measured_flight(numbers)).collect();
-    match ::learning::fit_ball(&flights, &BallProfile::default()) {
+    match ::learning::fit_ball(&flights, ball) {
         Ok(model) => Told {
             texts: vec![None],
             flags: vec![Some(model.drag_identified), Some(model.lift_identified)],

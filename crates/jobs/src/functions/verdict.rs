@@ -4,7 +4,6 @@ use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use ::impact::HeadBook;
 use ::verdict::{Evidence, Judge, Settings, ShotVerdict};
 use arrow::array::{
     Array, ArrayRef, AsArray, BooleanBuilder, Float64Array, Float64Builder, NullBufferBuilder, StringArray,
@@ -18,11 +17,12 @@ use datafusion::logical_expr::{
 
 use super::columns::{is_text, real_array, text_array, texts};
 use super::impact::{literal_text, unknown_head};
+use super::learning::ball_of;
 use super::list_definition::Word;
 use super::workers::in_parts;
-use super::{FunctionDescription, described};
+use super::{Books, FunctionDescription, described};
 
-const USAGE: &str = "verdict(named_struct('ball_speed_mps', ball_speed_mps, ...), head)";
+const USAGE: &str = "verdict(named_struct('ball_speed_mps', ball_speed_mps, ...), head, ball)";
 const FACE_REFERENCE: &str = "face_reference";
 const STRIKE_SOURCE: &str = "strike_source";
 /// The evidence that is no number.
@@ -42,6 +42,11 @@ pub(super) fn description() -> FunctionDescription {
         arguments.push((name, "", meaning));
     }
     arguments.push(("head", "", "name of a head profile"));
+    arguments.push((
+        "ball",
+        "",
+        "name of a ball profile; may be left out: null or an unknown name = the standard ball",
+    ));
     let mut results = Vec::new();
     for (name, meaning) in ShotVerdict::TEXTS {
         results.push((name, "", meaning));
@@ -74,7 +79,7 @@ fn result_fields() -> Fields {
 }
 
 pub(super) struct VerdictFunction {
-    heads: Arc<HeadBook>,
+    books: Books,
     settings: Settings,
     judge: Judge,
     /// Set when the caller's time is over.
@@ -83,12 +88,12 @@ pub(super) struct VerdictFunction {
 }
 
 impl VerdictFunction {
-    pub(super) fn new(heads: Arc<HeadBook>, settings: Settings, stop: Arc<AtomicBool>) -> VerdictFunction {
+    pub(super) fn new(books: Books, settings: Settings, stop: Arc<AtomicBool>) -> VerdictFunction {
         let judge = Judge::new(settings.clone());
         // It always answers alike, yet is told to be volatile: else the engine repeats the call for each field that a query
         // reads, and once more in each condition, and a judgement is dear.
         let signature = Signature::user_defined(Volatility::Volatile);
-        VerdictFunction { heads, settings, judge, stop, signature }
+        VerdictFunction { books, settings, judge, stop, signature }
     }
 }
 
@@ -100,7 +105,9 @@ impl std::fmt::Debug for VerdictFunction {
 
 impl PartialEq for VerdictFunction {
     fn eq(&self, other: &Self) -> bool {
-        Arc::ptr_eq(&self.heads, &other.heads) && self.settings == other.settings
+        Arc::ptr_eq(&self.books.heads, &other.books.heads)
+            && Arc::ptr_eq(&self.books.balls, &other.books.balls)
+            && self.settings == other.settings
     }
 }
 
@@ -108,7 +115,7 @@ impl Eq for VerdictFunction {}
 
 impl Hash for VerdictFunction {
     fn hash<H: Hasher>(&self, state: &mut H) {
-        Arc::as_ptr(&self.heads).hash(state);
+        Arc::as_ptr(&self.books.heads).hash(state);
     }
 }
 
@@ -123,11 +130,13 @@ impl ScalarUDFImpl for VerdictFunction {
 
     fn coerce_types(&self, given: &[DataType]) -> Result<Vec<DataType>> {
         match given {
-            [DataType::Struct(fields), head] if is_text(head) => {
+            [DataType::Struct(fields), words @ ..] if (1..=2).contains(&words.len()) && words.iter().all(is_text) => {
                 check_fields(fields)?;
                 Ok(given.to_vec())
             }
-            [DataType::Null, head] if is_text(head) => Ok(given.to_vec()),
+            [DataType::Null, words @ ..] if (1..=2).contains(&words.len()) && words.iter().all(is_text) => {
+                Ok(given.to_vec())
+            }
             _ => plan_err!("verdict takes a structure of evidence and the name of a head\nhint: write {USAGE}"),
         }
     }
@@ -138,9 +147,9 @@ impl ScalarUDFImpl for VerdictFunction {
 
     fn return_field_from_args(&self, call: ReturnFieldArgs) -> Result<FieldRef> {
         if let Some(head) = literal_text(&call, 1)
-            && self.heads.find(head).is_none()
+            && self.books.heads.find(head).is_none()
         {
-            return plan_err!("{}", unknown_head(&self.heads, head));
+            return plan_err!("{}", unknown_head(&self.books.heads, head));
         }
         Ok(Arc::new(Field::new(self.name(), DataType::Struct(result_fields()), true)))
     }
@@ -149,11 +158,12 @@ impl ScalarUDFImpl for VerdictFunction {
         let rows = call.number_rows;
         let evidence = call.args[0].to_array(rows)?;
         let heads = texts(&call.args[1], rows)?;
+        let balls = call.args.get(2).map(|balls| texts(balls, rows)).transpose()?;
         let Some(evidence) = evidence.as_struct_opt() else {
             return finish(&vec![None; rows]).map(ColumnarValue::Array);
         };
         let batch = EvidenceColumns::read(evidence)?;
-        let verdicts = in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, range))?;
+        let verdicts = in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, balls.as_ref(), range))?;
         finish(&verdicts).map(ColumnarValue::Array)
     }
 }
@@ -163,6 +173,7 @@ impl VerdictFunction {
         &self,
         batch: &EvidenceColumns,
         heads: &StringArray,
+        balls: Option<&StringArray>,
         range: std::ops::Range<usize>,
     ) -> Result<Vec<Option<ShotVerdict>>> {
         let mut verdicts = Vec::with_capacity(range.len());
@@ -174,10 +185,12 @@ impl VerdictFunction {
                 verdicts.push(None);
                 continue;
             }
-            let Some(head) = self.heads.find(heads.value(row)) else {
-                return exec_err!("{}", unknown_head(&self.heads, heads.value(row)));
+            let Some(head) = self.books.heads.find(heads.value(row)) else {
+                return exec_err!("{}", unknown_head(&self.books.heads, heads.value(row)));
             };
-            verdicts.push(Some(self.judge.judge(&batch.evidence(row)?, head)));
+            let ball = balls.filter(|balls| balls.is_valid(row)).map(|balls| balls.value(row));
+            let ball = ball_of(&self.books.balls, ball);
+            verdicts.push(Some(self.judge.judge_with(&batch.evidence(row)?, head, &ball)));
         }
         Ok(verdicts)
     }

@@ -85,10 +85,14 @@ def drawn_deliveries(random, profile, count):
     return deliveries
 
 
-def answers_of(name, deliveries):
+def struck(name, head, deliveries):
+    """Both answers to the deliveries in which the face meets the ball; on which those are both have to agree."""
     answers = program.call("impact", [(*delivery, name) for delivery in deliveries])
-    assert None not in answers
-    return answers
+    ours = [strike(head, *delivery) for delivery in deliveries]
+    assert [answer is None for answer in answers] == [result is None for result in ours]
+    met = [row for row, result in enumerate(ours) if result is not None]
+    assert len(met) > 0.9 * len(deliveries)
+    return [deliveries[row] for row in met], [ours[row] for row in met], [answers[row] for row in met]
 
 
 def field_of(results, place):
@@ -97,10 +101,8 @@ def field_of(results, place):
 
 @pytest.mark.parametrize("name", sorted(PROFILES))
 def test_random_deliveries(name, random):
-    deliveries = drawn_deliveries(random, PROFILES[name], 500)
-    answers = answers_of(name, deliveries)
     head = head_from_profile(PROFILES[name])
-    ours = [strike(head, *delivery) for delivery in deliveries]
+    deliveries, ours, answers = struck(name, head, drawn_deliveries(random, PROFILES[name], 500))
     for place, (field, tolerance) in enumerate(FIELDS.items()):
         told = [answer[field] for answer in answers]
         agree(f"{name}, {field}", field_of(ours, place), told, tolerance, lambda row: deliveries[row])

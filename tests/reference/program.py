@@ -75,3 +75,21 @@ def head_profiles():
     """config/heads.toml as Python's own TOML reader sees it, by name."""
     with (ROOT / "config" / "heads.toml").open("rb") as file:
         return {head["name"]: head for head in tomllib.load(file)["head"]}
+
+
+def verdicts(cases):
+    """The verdict of each (evidence, head name). Rows with the same fields are asked together, since a column has one type."""
+    together = {}
+    for place, (evidence, head) in enumerate(cases):
+        together.setdefault(tuple(sorted(evidence)), []).append(place)
+    answers = [None] * len(cases)
+    for fields, places in together.items():
+        struct = "named_struct(" + ", ".join(f"'{field}', f_{field}" for field in fields) + ")"
+        rows = ", ".join(
+            "(" + ", ".join([str(place), *(literal(cases[place][0][field]) for field in fields), literal(cases[place][1])]) + ")"
+            for place in places
+        )
+        names = ", ".join(["place", *(f"f_{field}" for field in fields), "head"])
+        for row in ask(f"SELECT place, verdict({struct}, head) AS answer FROM (VALUES {rows}) AS given({names})"):
+            answers[row["place"]] = row["answer"]
+    return answers

@@ -101,7 +101,7 @@ def launches(unknowns, profile, hand):
     )
 
 
-def landings(launched, ball=Ball(), air=Air(), step=0.1):
+def landings(launched, ball=Ball(), air=Air(), step=0.2):
     """Carry and lateral of each row [speed, elevation, azimuth, spin, tilt]; Hermite's cubic finds the landing within a step."""
     launched = numpy.atleast_2d(launched)
     forward, above, right = face_axes(launched[:, 1], launched[:, 2])

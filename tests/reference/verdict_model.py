@@ -6,7 +6,7 @@ of gravity (three), bulge, friction; and how far right the bay reads. What the d
 """
 
 import numpy
-from scipy.optimize import brentq, fsolve, least_squares
+from scipy.optimize import brentq, least_squares, root
 
 from many_shots import ATTACK, BULGE, FACE, FALLOFF, FRICTION, INERTIA, LOFT, PATH, RESTITUTION, SPEED, TOE, UNKNOWNS, UP
 from many_shots import face_azimuth_at_strike, launches
@@ -129,6 +129,9 @@ class Shot:
         self.reading = numpy.array([known[LAUNCH_FIELDS[row][0]] for row in self.rows])
         self.device_sd = numpy.array([known[LAUNCH_FIELDS[row][1]] for row in self.rows])
         self.model_sd = model_error_sd(known["ball_speed_mps"], known.get("spin_rpm", 0.0))
+        # How badly a constant offset is known is the model's error too, as far as one shot goes.
+        offset_sd = [0.0, known.get("loft_offset_sd_deg", 0.0), known.get("direction_offset_sd_deg", 0.0), 0.0, 0.0]
+        self.model_sd = numpy.hypot(self.model_sd, offset_sd)
         self.sd = numpy.hypot(self.device_sd, self.model_sd[self.rows])
         self.mean = numpy.append(self.reference, self.bay_mean)
         self.prior_sd = numpy.zeros(UNKNOWNS + 1)
@@ -184,26 +187,7 @@ class Shot:
         found = least_squares(
             self.standardised, start, self.slopes, bounds=(low, high), x_scale=scale, method="trf", ftol=1e-15, xtol=1e-13, gtol=1e-13
         )
-        # Bounded steps only creep up to a limit: what lies there is put onto it and the others are found once more.
-        at_limit = (found.x - low < 1e-4 * scale) | (high - found.x < 1e-4 * scale)
-        self.held = [place for place, held in zip(self.free, at_limit) if held]
-        best = numpy.where(found.x - low < 1e-4 * scale, low, numpy.where(high - found.x < 1e-4 * scale, high, found.x))
-        moving = ~at_limit
-        def others(part):
-            whole = best.copy()
-            whole[moving] = part
-            return whole
-        again = least_squares(
-            lambda part: self.standardised(others(part)),
-            best[moving],
-            lambda part: self.slopes(others(part))[:, moving],
-            x_scale=scale[moving],
-            method="lm",
-            ftol=1e-15,
-            xtol=1e-15,
-            gtol=1e-15,
-        )
-        best = others(again.x)
+        best = self.settle(found.x, low, high, scale)
         self.mode = self.mean.copy()
         self.mode[self.free] = best
         self.misfit = float(numpy.sum(self.standardised(best) ** 2))
@@ -218,8 +202,34 @@ class Shot:
         self.left_sd[self.rows] = self.model_sd[self.rows] * self.device_sd / numpy.sqrt(total)
         self.launch = self.with_error(self.model(self.mode), self.model(self.mode), self.mode[BAY])
 
+    def settle(self, near, low, high, scale):
+        """Bounded steps only creep up to a limit: what lies there is put onto it, and the others are found once more."""
+        at_low, at_high = near - low < 1e-4 * scale, high - near < 1e-4 * scale
+        best = numpy.where(at_low, low, numpy.where(at_high, high, near))
+        moving = ~(at_low | at_high)
+
+        def whole(part):
+            every = best.copy()
+            every[moving] = part
+            return every
+
+        def residuals(part):
+            return self.standardised(whole(part))
+
+        def slopes(part):
+            return self.slopes(whole(part))[:, moving]
+
+        tight = {"ftol": 1e-15, "xtol": 1e-15, "gtol": 1e-15}
+        best = whole(least_squares(residuals, best[moving], slopes, x_scale=scale[moving], method="lm", **tight).x)
+        # At a limit the posterior has to want beyond it, or it was no limit of this shot.
+        pull = self.slopes(best).T @ self.standardised(best)
+        assert numpy.all(pull[at_low] >= 0.0) and numpy.all(pull[at_high] <= 0.0)
+        assert numpy.all(numpy.abs(pull[moving] * scale[moving]) < 1e-5)
+        self.held = [place for place, moves in zip(self.free, moving) if not moves]
+        return best
+
     def with_error(self, switched, modelled, bay, draws=None):
-        """A counterfactual launch with the error that the model has for this shot."""
+        """A counterfactual launch with the error that the model makes on this shot, given what it says of the shot itself."""
         error = numpy.zeros_like(modelled)
         told = modelled.copy()
         told[..., 2] += bay
@@ -239,5 +249,6 @@ class Shot:
             centred[[PATH, FACE]] = path_face
             return (self.model(centred) - self.launch)[[2, 4]]
 
-        path, face = fsolve(missing, self.mode[[PATH, FACE]], xtol=1e-13)
-        return float(face - path)
+        found = root(missing, self.mode[[PATH, FACE]], tol=1e-12)
+        assert numpy.abs(missing(found.x)).max() < 1e-7, "no centred delivery starts and tilts so"
+        return float(found.x[1] - found.x[0])

@@ -43,7 +43,6 @@ def drawn_evidence(random, profile, ability):
         "delivered_loft_deg": profile["typical_delivered_loft_deg"] + random.normal(0.0, 1.5),
     }
     toe, up = random.normal(0.0, 12.0), random.normal(0.0, 6.0)
-    # Half the bend of the usual bulge, near enough for a reading.
     told = strike(head_from_profile(profile), *truth.values(), toe, up, hand)
     launch = dict(zip(["ball_speed_mps", "launch_elevation_deg", "launch_azimuth_deg", "spin_rpm", "spin_tilt_deg"], told))
     evidence = {"hand": hand, "reference_club_speed_mps": speed, "air_density": random.uniform(1.0, 1.3)}
@@ -66,9 +65,9 @@ def drawn_evidence(random, profile, ability):
         evidence[deviation_name] = deviation
     if "at strike" in abilities:
         evidence["face_reference"] = "strike-point"
-        bend = profile.get("bulge_radius_m")
-        if bend:
-            evidence["face_deg"] += hand * float(numpy.degrees(toe / 1000.0 / bend))
+        bulge = profile.get("bulge_radius_m")
+        # Near enough for a made-up reading; the models know better.
+        evidence["face_deg"] += hand * float(numpy.degrees(toe / 1000.0 / bulge)) if bulge else 0.0
     if "strike" in abilities:
         evidence |= {
             "strike_toe_mm": toe + random.normal(0.0, STRIKE_SD_MM),

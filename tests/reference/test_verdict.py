@@ -1,0 +1,157 @@
+"""verdict() against a posterior written from VERDICT.md and left to SciPy: reconstruction, split, carry lost, causes, misread curves."""
+
+import math
+
+import numpy
+import pytest
+
+import program
+from agreement import agree, notices
+from counterfactuals import CAUSES, EVERYTHING, GROUPS, STRIKE, place_of, split, weigh
+from flight_model import fly
+from impact_model import head_from_profile, strike
+from many_shots import FACE, PATH, TOE, UP, landings, launches
+from verdict_model import Shot
+from verdict_questions import ABILITIES, drawn_evidence
+
+PROFILES = program.head_profiles()
+HEADS = ["published-driver", "modern-driver", "older-driver", "fairway-wood", "iron-mid"]
+STRIKE_FIELDS = ["strike_toe_mm", "strike_up_mm", "strike_toe_sd_mm", "strike_up_sd_mm"]
+
+
+def judged(questions):
+    """(shot, answer) for the questions in which the program tells the strike."""
+    answers = program.verdicts(questions)
+    return [
+        (Shot(evidence, PROFILES[head]), answer)
+        for (evidence, head), answer in zip(questions, answers)
+        if answer["strike_toe_mm"] is not None and answer["carry_strike_m"] is not None
+    ]
+
+
+def drawn_questions(random, heads, abilities, each):
+    return [(drawn_evidence(random, PROFILES[head], ability), head) for head in heads for ability in abilities for _ in range(each)]
+
+
+def told(pairs, field):
+    return [answer[field] for _, answer in pairs]
+
+
+def describe(pairs):
+    return lambda row: pairs[row][0].evidence
+
+
+def test_both_ways_through_the_physics_agree(random):
+    for profile in PROFILES.values():
+        head = head_from_profile(profile)
+        unknowns = numpy.array(
+            [
+                [
+                    *(random.uniform(20.0, 50.0), *random.uniform(-8.0, 8.0, 3)),
+                    profile["loft_deg"] + random.uniform(-8.0, 8.0),
+                    *random.uniform(-25.0, 25.0, 2),
+                    *(head.restitution, head.falloff, 1.0, *head.cg, head.bulge_curvature, head.friction),
+                ]
+                for _ in range(20)
+            ]
+        )
+        for hand in (1.0, -1.0):
+            many = launches(unknowns, profile, hand)
+            single = numpy.array([strike(head, *row[:7], hand) for row in unknowns])
+            assert numpy.abs(many - single).max() < 1e-8
+            flown = landings(many)
+            alone = [fly(*launch, tolerance=1e-9) for launch in single]
+            assert numpy.abs(flown - [[landing.carry_m, landing.lateral_m] for landing in alone]).max() < 1e-3
+
+
+@pytest.mark.parametrize("ability", sorted(ABILITIES))
+def test_the_most_probable_strike(ability, random):
+    pairs = judged(drawn_questions(random, HEADS, [ability], 6))
+    assert len(pairs) >= 10
+    places = {"strike_toe_mm": TOE, "strike_up_mm": UP}
+    for field in STRIKE_FIELDS:
+        ours = [shot.mode[places[field]] if field in places else shot.deviation(places[field.replace("_sd", "")]) for shot, _ in pairs]
+        agree(f"{ability}, {field}", ours, told(pairs, field), 2e-3, describe(pairs))
+    face_to_path = [shot.mode[FACE] - shot.mode[PATH] for shot, _ in pairs]
+    agree(f"{ability}, face_to_path_deg", face_to_path, told(pairs, "face_to_path_deg"), 1e-3, describe(pairs))
+    readings = [shot.curve_reading() for shot, _ in pairs]
+    agree(f"{ability}, curve_reading_deg", readings, told(pairs, "curve_reading_deg"), 1e-3, describe(pairs))
+    bent = [Shot({**shot.evidence, "ball_speed_mps": shot.evidence["ball_speed_mps"] + 0.1}, shot.profile).mode[TOE] for shot, _ in pairs]
+    notices(f"{ability}: ball speed off by 0.1 m/s", bent, told(pairs, "strike_toe_mm"), 2e-3)
+
+
+def test_the_usual_speed_and_loft_follow_from_the_usual_launch(random):
+    """The program takes one step from ball to club speed and four of Newton's for the loft; the exact solution is a little off."""
+    questions = drawn_questions(random, ["modern-driver"], ["ball only", "delivery and strike"], 10)
+    for evidence, head in questions:
+        for field in ("reference_club_speed_mps", "reference_delivered_loft_deg"):
+            evidence.pop(field, None)
+        evidence["reference_ball_speed_mps"] = evidence["ball_speed_mps"] + random.normal(0.0, 1.0)
+        evidence["reference_launch_elevation_deg"] = evidence["launch_elevation_deg"] + random.normal(0.0, 1.0)
+    pairs = judged(questions)
+    assert len(pairs) >= 10
+    meant = [place_of(shot, frozenset())[0] for shot, _ in pairs]
+    agree("carry of the usual launch", meant, told(pairs, "reference_carry_m"), 0.2, describe(pairs))
+
+
+def test_the_split_over_all_orders(random):
+    pairs = judged(drawn_questions(random, HEADS, ["whole delivery", "delivery and strike", "ball only"], 3))
+    assert len(pairs) >= 15
+    splits = [split(shot) for shot, _ in pairs]
+    actual = numpy.array([places[EVERYTHING] for _, places in splits])
+    meant = numpy.array([places[frozenset()] for _, places in splits])
+    for column, axis in enumerate(("carry", "lateral")):
+        agree(f"{axis}_m", actual[:, column], told(pairs, f"{axis}_m"), 0.02, describe(pairs))
+        agree(f"reference_{axis}_m", meant[:, column], told(pairs, f"reference_{axis}_m"), 0.02, describe(pairs))
+        for group in GROUPS:
+            ours = [parts[group][column] for parts, _ in splits]
+            agree(f"{axis}_{group}_m", ours, told(pairs, f"{axis}_{group}_m"), 0.03, describe(pairs))
+        # The plain counterfactual is no share of an order-free split.
+        centred = [places[EVERYTHING] - places[EVERYTHING - {STRIKE}] for _, places in splits]
+        notices("strike switched on last", numpy.array(centred)[:, column], told(pairs, f"{axis}_strike_m"), 0.03)
+        sums = [sum(answer[f"{axis}_{group}_m"] for group in GROUPS) for _, answer in pairs]
+        differences = [answer[f"{axis}_m"] - answer[f"reference_{axis}_m"] for _, answer in pairs]
+        agree(f"{axis}: the parts sum", differences, sums, 1e-6, describe(pairs))
+
+
+DRAWS = 20000
+
+
+def test_carry_lost_and_causes_against_posterior_draws(random):
+    questions = drawn_questions(random, ["modern-driver", "fairway-wood"], ["whole delivery", "delivery and strike", "ball only"], 5)
+    pairs = judged(questions)
+    missed = [pair for pair in pairs if pair[1]["miss"] != "none"][:5]
+    hit = [pair for pair in pairs if pair[1]["miss"] == "none"][:3]
+    assert len(missed) == 5 and len(hit) == 3
+    pairs = missed + hit
+    weighed = [weigh(shot, random, DRAWS, answer["miss"] != "none") for shot, answer in pairs]
+    spread = numpy.array([drawn["loss"].std(ddof=1) for drawn in weighed])
+    losses = [drawn["loss"].mean() for drawn in weighed]
+    agree("carry_lost_to_strike_m", losses, told(pairs, "carry_lost_to_strike_m"), 0.05 + 0.1 * spread, describe(pairs))
+    agree("carry_lost_to_strike_sd_m", spread, told(pairs, "carry_lost_to_strike_sd_m"), 0.05 + 0.1 * spread, describe(pairs))
+    sideways = [drawn["sideways"].mean() for drawn in weighed]
+    moved = [answer["centred_lateral_m"] - answer["lateral_m"] for _, answer in pairs]
+    agree("centred_lateral_m", sideways, moved, [0.05 + 0.1 * drawn["sideways"].std() for drawn in weighed], describe(pairs))
+    for _, answer in pairs:
+        assert answer["centred_carry_m"] - answer["carry_m"] == pytest.approx(answer["carry_lost_to_strike_m"], abs=1e-9)
+    for cause in CAUSES:
+        shares = [drawn["causes"][cause] for drawn in weighed[:5]]
+        agree(f"probability_{cause}", shares, told(missed, f"probability_{cause}"), 0.03, describe(pairs))
+    for drawn, (shot, answer) in zip(weighed, pairs):
+        acted_on = abs(shot.curve_reading()) >= 1.5
+        if "misread_probability" in answer:
+            agree("misread_probability", [drawn["differs"]], [answer["misread_probability"]], 0.03)
+        if abs(drawn["differs"] - 0.8) > 0.03 and abs(abs(shot.curve_reading()) - 1.5) > 0.01:
+            assert answer["misread"] == (acted_on and drawn["differs"] >= 0.8)
+
+
+def test_the_named_cause_is_the_likeliest_and_likely_enough(random):
+    pairs = judged(drawn_questions(random, ["modern-driver", "fairway-wood"], ["whole delivery", "delivery and strike"], 25))
+    missed = [answer for _, answer in pairs if answer["miss"] != "none"]
+    assert len(missed) >= 20
+    for answer in missed:
+        shares = {cause: answer[f"probability_{cause}"] for cause in CAUSES}
+        assert math.isclose(sum(shares.values()), 1.0, abs_tol=1e-9)
+        likeliest = max(shares, key=shares.get)
+        assert answer["cause_probability"] == pytest.approx(shares[likeliest])
+        assert answer["cause"] == (likeliest.replace("_", " ") if shares[likeliest] >= 0.6 else "cannot tell")

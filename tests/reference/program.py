@@ -93,3 +93,14 @@ def verdicts(cases):
         for row in ask(f"SELECT place, verdict({struct}, head) AS answer FROM (VALUES {rows}) AS given({names})"):
             answers[row["place"]] = row["answer"]
     return answers
+
+
+def of_list(function, rows, *scalars):
+    """The answer of a function over a list of structs, all with the same fields."""
+    fields = list(rows[0])
+    struct = "named_struct(" + ", ".join(f"'{field}', f_{field}" for field in fields) + ")"
+    values = ", ".join("(" + ", ".join(literal(row[field]) for field in fields) + ")" for row in rows)
+    behind = "".join(", " + literal(scalar) for scalar in scalars)
+    given = ", ".join(f"f_{field}" for field in fields)
+    [row] = ask(f"SELECT {function}(array_agg({struct}){behind}) AS answer FROM (VALUES {values}) AS given({given})")
+    return row["answer"]

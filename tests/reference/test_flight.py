@@ -97,7 +97,7 @@ def check(what, questions):
 
 
 def test_random_launches(random):
-    questions = drawn_launches(random, 600)
+    questions = drawn_launches(random, 500)
     answers = check("random flight", questions)
     carries = [answer["carry_m"] for answer in answers]
     # A reference without one of the laws has to be told apart on the same launches.
@@ -121,24 +121,36 @@ def test_a_ball_sent_into_the_ground_is_grounded(random):
     assert [answer["flight_time_s"] for answer in answers] == [0.0] * len(questions)
 
 
-WINDS = program.function_takes("flight", "wind_along_mps")
-
-
-@pytest.mark.skipif(not WINDS, reason="this build's flight() takes no wind")
-def test_random_launches_in_wind(random):
+@pytest.mark.skipif(not program.has_function("flight_in_wind"), reason="this build has no flight_in_wind()")
+def test_random_launches_in_wind_with_other_balls(random):
     questions = [
-        (*launch, speed * numpy.cos(heading), speed * numpy.sin(heading))
+        (
+            *launch,
+            speed * numpy.cos(heading),
+            speed * numpy.sin(heading),
+            random.uniform(0.7, 1.4),
+            random.uniform(0.6, 1.5),
+        )
         for launch, speed, heading in (
-            (launch, random.uniform(0.0, 15.0), random.uniform(0.0, 2.0 * numpy.pi)) for launch in drawn_launches(random, 300)
+            (launch, random.uniform(0.0, 15.0), random.uniform(0.0, 2.0 * numpy.pi)) for launch in drawn_launches(random, 400)
         )
     ]
-    answers = program.call("flight", questions)
-    ours = [fly(*asked[:5], air=Air(density=asked[5], wind_along=asked[6], wind_right=asked[7])) for asked in questions]
-    for field in ("carry_m", "lateral_m", "flight_time_s"):
+    answers = program.call("flight_in_wind", questions)
+
+    def flown(asked, **instead):
+        known = {"wind_along": asked[6], "wind_right": asked[7], "drag_scale": asked[8], "lift_scale": asked[9], **instead}
+        ball = Ball(drag_scale=known["drag_scale"], lift_scale=known["lift_scale"])
+        return fly(*asked[:5], ball=ball, air=Air(asked[5], known["wind_along"], known["wind_right"]))
+
+    ours = [flown(asked) for asked in questions]
+    for field, tolerance in FIELDS.items():
         agree(
             f"flight in wind, {field}",
             [getattr(landing, field) for landing in ours],
             [answer[field] for answer in answers],
-            FIELDS[field],
+            tolerance,
             lambda row: questions[row],
         )
+    carries = [answer["carry_m"] for answer in answers[:40]]
+    for instead in ({"wind_along": 0.0}, {"wind_right": 0.0}, {"drag_scale": 1.0}, {"lift_scale": 1.0}):
+        notices(f"flight with {instead}", [flown(asked, **instead).carry_m for asked in questions[:40]], carries, FIELDS["carry_m"])

@@ -95,12 +95,22 @@ def verdicts(cases):
     return answers
 
 
-def of_list(function, rows, *scalars):
-    """The answer of a function over a list of structs, all with the same fields."""
-    fields = list(rows[0])
+def of_lists(function, lists, *scalars):
+    """The answers of a function over lists of structs, all with the same fields; one answer a list."""
+    fields = list(lists[0][0])
     struct = "named_struct(" + ", ".join(f"'{field}', f_{field}" for field in fields) + ")"
-    values = ", ".join("(" + ", ".join(literal(row[field]) for field in fields) + ")" for row in rows)
+    values = ", ".join(
+        f"({number}, " + ", ".join(literal(row[field]) for field in fields) + ")" for number, rows in enumerate(lists) for row in rows
+    )
     behind = "".join(", " + literal(scalar) for scalar in scalars)
     given = ", ".join(f"f_{field}" for field in fields)
-    [row] = ask(f"SELECT {function}(array_agg({struct}){behind}) AS answer FROM (VALUES {values}) AS given({given})")
-    return row["answer"]
+    told = ask(
+        f"SELECT list_number, {function}(array_agg({struct}){behind}) AS answer FROM (VALUES {values}) "
+        f"AS given(list_number, {given}) GROUP BY list_number ORDER BY list_number"
+    )
+    assert [row["list_number"] for row in told] == list(range(len(lists)))
+    return [row["answer"] for row in told]
+
+
+def of_list(function, rows, *scalars):
+    return of_lists(function, [rows], *scalars)[0]

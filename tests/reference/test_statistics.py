@@ -61,6 +61,14 @@ def shares_of(values, current):
     return counts / counts.sum()
 
 
+def test_the_posterior_used_here_gives_the_textbook_interval_of_one_session(random):
+    """One session of exact values: Student's t with n - 1 degrees of freedom, whatever the prior of what differs between sessions."""
+    values = 4.0 + 3.0 * random.normal(size=12)
+    _, low, high, spread = SessionPosterior([values], numpy.ones((1, 1))).level_of([1.0])
+    expected = stats.t.interval(0.9, 11, values.mean(), values.std(ddof=1) / numpy.sqrt(12.0))
+    assert (low, high) == pytest.approx(expected, abs=1e-3 * spread)
+
+
 @needs("mean_by_sessions")
 @pytest.mark.parametrize(("sessions", "tau", "reading_sd"), [(4, 0.0, 0.0), (6, 1.5, 0.0), (9, 0.7, 1.0), (15, 3.0, 0.5)])
 def test_mean_by_sessions_against_the_posterior_on_a_grid(sessions, tau, reading_sd, random):

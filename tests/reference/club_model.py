@@ -1,13 +1,12 @@
-"""What all shots of a player with one club share, by one big least-squares problem: every delivery, every session, the player, the head.
+"""What all shots of a player with one club share, as one least-squares problem: every delivery, every session, the player, the head.
 
 Beliefs as the learning crate documents them [common practice, no source]; spreads of shots and sessions held at the beliefs, so
 only questions in which the delivery and the strike are measured are answered alike.
 """
 
 import numpy
-from scipy.optimize import least_squares
 
-from many_shots import FACE, PATH, RESTITUTION, SPEED, UNKNOWNS, launches
+from many_shots import FACE, PATH, SPEED, launches
 from verdict_model import DELIVERY_FIELDS, LAUNCH_FIELDS, head_beliefs, model_error_sd
 
 DELIVERY = 7
@@ -124,13 +123,17 @@ class ClubModel:
         return numpy.concatenate(rows)
 
     def solve(self):
-        start = numpy.concatenate(
-            [self.global_mean, self.habit_mean, numpy.tile(self.habit_mean, self.sessions), self.read.ravel()]
-        )
-        found = least_squares(self.residuals, start, self.slopes, x_scale="jac", method="trf", xtol=1e-12, ftol=1e-14, gtol=1e-10)
-        self.globals, self.habits, self.by_session, self.deliveries = self.parts(found.x)
-        slopes = self.slopes(found.x)
+        start = numpy.concatenate([self.global_mean, self.habit_mean, numpy.tile(self.habit_mean, self.sessions), self.read.ravel()])
+        # Gauss and Newton's steps on the whole; that the gradient vanishes at the end makes it the most probable point.
+        found = start
+        for _ in range(12):
+            slopes, left = self.slopes(found), self.residuals(found)
+            found = found - numpy.linalg.solve(slopes.T @ slopes, slopes.T @ left)
+        self.globals, self.habits, self.by_session, self.deliveries = self.parts(found)
+        slopes = self.slopes(found)
         covariance = numpy.linalg.inv(slopes.T @ slopes)
+        step = covariance @ (slopes.T @ self.residuals(found))
+        assert numpy.abs(step / numpy.sqrt(numpy.diag(covariance))).max() < 1e-4, "the steps did not settle"
         self.covariance = covariance[: GLOBALS + DELIVERY, : GLOBALS + DELIVERY]
         self.deviation = numpy.sqrt(numpy.diag(self.covariance))
 

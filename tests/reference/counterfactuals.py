@@ -6,7 +6,7 @@ import math
 import numpy
 
 from flight_model import Air, Ball, fly
-from many_shots import ATTACK, FACE, LOFT, PATH, SPEED, TOE, UNKNOWNS, UP, landings
+from many_shots import ATTACK, FACE, LOFT, PATH, SPEED, TOE, UP, landings
 from verdict_model import BAY, LIMITS
 
 STRIKE, DELIVERY, SWING_SPEED, REST = "strike", "delivery", "speed", "rest"

@@ -112,9 +112,7 @@ def fly(speed, elevation_deg, azimuth_deg, spin_rpm, tilt_deg, ball=Ball(), air=
     climb.direction = -1.0
     start = numpy.concatenate([numpy.zeros(3), velocity, [spin_rpm * RPM]])
     # A first step far shorter than the shortest hop of interest, or the event would miss its landing.
-    flown = solve_ivp(
-        motion, (0.0, 120.0), start, method="DOP853", rtol=tolerance, atol=tolerance, events=(height, climb), first_step=1e-6
-    )
+    flown = solve_ivp(motion, (0.0, 120.0), start, method="DOP853", rtol=tolerance, atol=tolerance, events=(height, climb), first_step=1e-6)
     assert flown.status == 1, "the ball never came down"
     end = flown.y_events[0][0]
     peaks = flown.y_events[1][:, 2] if len(flown.y_events[1]) else numpy.array([0.0])

@@ -69,12 +69,7 @@ def launches(unknowns, profile, hand):
     arm = stack(-depth - unknowns[..., CG_NORMAL], up - unknowns[..., CG_UP], toe - unknowns[..., CG_TOE])
     inverse_inertia = numpy.linalg.inv(numpy.array(profile["inertia_kg_m2"])) / unknowns[..., INERTIA, None, None]
     # Column i: what a unit impulse along axis i does to the velocity of the contact point, by turning the head.
-    turning = stack(
-        *[
-            numpy.cross(numpy.einsum("...ij,...j->...i", inverse_inertia, numpy.cross(arm, unit)), arm)
-            for unit in numpy.eye(3)
-        ]
-    )
+    turning = stack(*[numpy.cross(numpy.einsum("...ij,...j->...i", inverse_inertia, numpy.cross(arm, unit)), arm) for unit in numpy.eye(3)])
     rolling = (numpy.eye(3) - normal[..., :, None] * normal[..., None, :]) / (BALL_INERTIA_FACTOR * ball_mass)
     mobility = (1.0 / ball_mass + 1.0 / profile["mass_kg"]) * numpy.eye(3) + turning + rolling
     approach = dot(velocity, normal)
@@ -108,7 +103,9 @@ def landings(launched, ball=Ball(), air=Air(), step=0.2):
     axis = numpy.cos(numpy.radians(launched[:, 4]))[:, None] * right - numpy.sin(numpy.radians(launched[:, 4]))[:, None] * above
     state = numpy.concatenate([numpy.zeros_like(forward), launched[:, :1] * forward, launched[:, 3:4] * RPM], axis=1)
     wind = numpy.array([air.wind_along, air.wind_right, 0.0])
-    pressure = 0.5 * air.density * numpy.pi * ball.radius_m**2 / ball.mass_kg
+    # The density may be one number or one a row.
+    density = numpy.broadcast_to(numpy.asarray(air.density, dtype=float), len(launched))[:, None]
+    pressure = 0.5 * density * numpy.pi * ball.radius_m**2 / ball.mass_kg
 
     def motion(state):
         relative = state[:, 3:6] - wind

@@ -24,9 +24,7 @@ def test_the_standard_atmosphere_here_is_the_published_one(altitude, density):
 
 
 def test_moist_air(random):
-    questions = [
-        (random.uniform(-20.0, 45.0), random.uniform(600.0, 1080.0), random.uniform(0.0, 100.0)) for _ in range(2000)
-    ]
+    questions = [(random.uniform(-20.0, 45.0), random.uniform(600.0, 1080.0), random.uniform(0.0, 100.0)) for _ in range(2000)]
     answers = program.call("air_density", questions)
     ours = [moist_air_density(*question) for question in questions]
     # The equation itself is good to 22 parts in a million; the rounding of its constants to less than one.
@@ -44,5 +42,12 @@ def test_dry_air_beside_the_standard_atmosphere():
 
 
 def test_what_no_air_is_has_no_density():
-    questions = [(-61.0, 1000.0, 50.0), (61.0, 1000.0, 50.0), (20.0, 299.0, 50.0), (20.0, 1201.0, 50.0), (20.0, 1000.0, -1.0), (20.0, 1000.0, 101.0)]
+    questions = [
+        (-61.0, 1000.0, 50.0),
+        (61.0, 1000.0, 50.0),
+        (20.0, 299.0, 50.0),
+        (20.0, 1201.0, 50.0),
+        (20.0, 1000.0, -1.0),
+        (20.0, 1000.0, 101.0),
+    ]
     assert program.call("air_density", questions) == [None] * len(questions)

@@ -112,13 +112,17 @@ def test_the_ellipse_holds_the_next_strike_as_often_as_it_says(sessions, each, r
     shares, plain = [], []
     for player, answer in zip(players, answers):
         count = 40
-        following = numpy.array([6.0, -2.0]) + random.normal(size=(count, 2)) @ between.T + random.multivariate_normal([0, 0], WITHIN, size=count)
+        following = (
+            numpy.array([6.0, -2.0]) + random.normal(size=(count, 2)) @ between.T + random.multivariate_normal([0, 0], WITHIN, size=count)
+        )
         shares.append(held(answer, following).mean())
         # The ellipse of the sample as it stands, with the chi-square factor: what a small-sample factor is there to mend.
         known = numpy.concatenate(player)
         off = following - known.mean(axis=0)
         distance = numpy.einsum("ij,jk,ik->i", off, numpy.linalg.inv(numpy.cov(known.T)), off)
         plain.append(float(numpy.mean(distance <= stats.chi2.ppf(0.95, 2))))
-    print(f"{sessions} sessions of {each}: {numpy.mean(shares):.4f} of next strikes within; {numpy.mean(plain):.4f} without small-sample factor")
+    print(
+        f"{sessions} sessions of {each}: {numpy.mean(shares):.4f} of next strikes within; {numpy.mean(plain):.4f} without small-sample factor"
+    )
     assert 0.935 <= numpy.mean(shares) <= 0.97
     assert numpy.mean(plain) < 0.935

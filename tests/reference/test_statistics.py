@@ -50,7 +50,13 @@ def drawn_sessions(random, sessions, fewest, most, tau, sigma, slope_per_day=0.0
 
 def as_rows(values, days, current, deviation=0.0):
     return [
-        {"value": float(value), "deviation": deviation, "session": float(number), "day": float(days[number]), "current": float(number in current)}
+        {
+            "value": float(value),
+            "deviation": deviation,
+            "session": float(number),
+            "day": float(days[number]),
+            "current": float(number in current),
+        }
         for number, session in enumerate(values)
         for value in session
     ]

@@ -243,6 +243,7 @@ class Shot:
 
     def curve_reading(self):
         """Face to path of the centred delivery that starts and tilts as this launch did."""
+
         def missing(path_face):
             centred = self.mode.copy()
             centred[[TOE, UP]] = 0.0

@@ -5,6 +5,7 @@ import math
 
 import numpy
 
+from air_model import moist_air_density
 from flight_model import Air, Ball, fly
 from many_shots import ATTACK, FACE, LOFT, PATH, SPEED, TOE, UP, landings
 from verdict_model import BAY, LIMITS
@@ -15,6 +16,10 @@ MEMBERS = {STRIKE: [TOE, UP], DELIVERY: [PATH, FACE, ATTACK, LOFT], SWING_SPEED:
 EVERYTHING = frozenset(GROUPS)
 CORRIDOR_SHARE = 0.07
 CARRY_TOLERANCE = 0.08
+# Ratio of measured to modelled carry: of an unknown ball and device, of a known one, and from shot to shot [common practice, no source].
+UNKNOWN_RATIO_SD = 0.05
+KNOWN_RATIO_SD = 0.01
+SHOT_RATIO_SD = 0.015
 CAUSES = ("strike", "delivery", "either", "both_needed", "neither")
 
 
@@ -41,15 +46,50 @@ def conditions(shot):
     return ball, air
 
 
-def place_of(shot, actual, unknowns=None):
+def standard_conditions(shot):
+    """20 C, 1013.25 hPa, 50 %, calm."""
+    return conditions(shot)[0], Air(moist_air_density(20.0, 1013.25, 50.0))
+
+
+def flown(launch, ball, air):
+    landing = fly(*launch, ball=ball, air=air, tolerance=1e-9)
+    return numpy.array([landing.carry_m, landing.lateral_m])
+
+
+def flight_rest(shot):
+    """What a measured landing tells beside the launch: the ratio to modelled carries that all flights of the shot get, and what is
+    left for this shot alone. The ratio is believed to be the usual one of ball and device, and scatters from shot to shot."""
+    known = shot.evidence
+    if not any(known.get(field) for field in ("carry_sd_m", "lateral_sd_m", "usual_carry_ratio")):
+        return 1.0, numpy.zeros(2)
+    place = flown(shot.launch, *conditions(shot))
+    ratio, deviation = 1.0, UNKNOWN_RATIO_SD
+    if "usual_carry_ratio" in known:
+        ratio, deviation = known["usual_carry_ratio"], known.get("usual_carry_ratio_sd", KNOWN_RATIO_SD)
+    elif "ball_drag_scale" in known or "ball_lift_scale" in known:
+        deviation = KNOWN_RATIO_SD
+    left = numpy.zeros(2)
+    if known.get("carry_sd_m"):
+        seen = known["carry_m"] / place[0]
+        noise = math.hypot(known["carry_sd_m"] / place[0], SHOT_RATIO_SD)
+        ratio += deviation**2 / (deviation**2 + noise**2) * (seen - ratio)
+        left[0] = known["carry_m"] - ratio * place[0]
+    if known.get("lateral_sd_m"):
+        carry = known["carry_m"] if known.get("carry_sd_m") else ratio * place[0]
+        straight = known["lateral_m"] - carry * math.sin(math.radians(known.get("bay_direction_offset_deg", 0.0)))
+        left[1] = straight - ratio * place[1]
+    return ratio, left
+
+
+def place_of(shot, actual, unknowns=None, standard=False):
     """(carry, lateral) of the most probable shot with only some groups as they happened."""
     unknowns = shot.mode if unknowns is None else unknowns
     launch = shot.model(switched(shot, unknowns, actual))
     if REST in actual:
         launch = shot.with_error(launch, shot.model(shot.mode), shot.mode[BAY])
-    ball, air = conditions(shot)
-    landing = fly(*launch, ball=ball, air=air, tolerance=1e-9)
-    return numpy.array([landing.carry_m, landing.lateral_m])
+    place = flown(launch, *(standard_conditions(shot) if standard else conditions(shot)))
+    ratio, left = flight_rest(shot)
+    return ratio * place + (left if REST in actual else 0.0)
 
 
 def split(shot):
@@ -83,8 +123,8 @@ def drawn_places(shot, draws, errors, actual):
     launch = shot.model(switched(shot, draws, actual))
     if REST in actual:
         launch = shot.with_error(launch, shot.model(draws), draws[:, BAY], errors)
-    ball, air = conditions(shot)
-    return landings(launch, ball, air)
+    ratio, left = flight_rest(shot)
+    return ratio * landings(launch, *conditions(shot)) + (left if REST in actual else 0.0)
 
 
 def weigh(shot, random, count, every_class):

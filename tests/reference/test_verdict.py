@@ -12,7 +12,7 @@ from flight_model import fly
 from impact_model import head_from_profile, strike
 from many_shots import FACE, PATH, TOE, UP, landings, launches
 from verdict_model import Shot
-from verdict_questions import ABILITIES, drawn_evidence
+from verdict_questions import ABILITIES, drawn_evidence, with_what_was_learned
 
 PROFILES = program.head_profiles()
 HEADS = ["published-driver", "modern-driver", "older-driver", "fairway-wood", "iron-mid"]
@@ -112,6 +112,70 @@ def test_the_split_over_all_orders(random):
         sums = [sum(answer[f"{axis}_{group}_m"] for group in GROUPS) for _, answer in pairs]
         differences = [answer[f"{axis}_m"] - answer[f"reference_{axis}_m"] for _, answer in pairs]
         agree(f"{axis}: the parts sum", differences, sums, 1e-6, describe(pairs))
+
+
+LEARNS = pytest.mark.skipif(not program.function_takes("verdict", "habit_toe_mm"), reason="this build's verdict() learns nothing")
+
+
+@LEARNS
+@pytest.mark.parametrize("ability", ["ball only", "whole delivery", "delivery, face where struck", "delivery and strike"])
+def test_a_shot_of_a_player_head_ball_and_bay_that_were_learned(ability, random):
+    plain = drawn_questions(random, ["modern-driver", "fairway-wood"], [ability], 8)
+    questions = [(with_what_was_learned(random, evidence, PROFILES[head]), head) for evidence, head in plain]
+    pairs = judged(questions)
+    assert len(pairs) >= 10
+    places = {"strike_toe_mm": TOE, "strike_up_mm": UP}
+    for field in STRIKE_FIELDS:
+        ours = [shot.mode[places[field]] if field in places else shot.deviation(places[field.replace("_sd", "")]) for shot, _ in pairs]
+        agree(f"learned, {ability}, {field}", ours, told(pairs, field), 2e-3, describe(pairs))
+    agree(
+        f"learned, {ability}, curve_reading_deg",
+        [shot.curve_reading() for shot, _ in pairs],
+        told(pairs, "curve_reading_deg"),
+        1e-3,
+        describe(pairs),
+    )
+    agree(
+        f"learned, {ability}, carry_m",
+        [place_of(shot, EVERYTHING)[0] for shot, _ in pairs],
+        told(pairs, "carry_m"),
+        0.02,
+        describe(pairs),
+    )
+    for left_out in ("habit_path_deg", "loft_offset_deg", "bay_direction_offset_deg", "head_cg_normal_sd_m"):
+        if ability == "delivery and strike" or (left_out == "habit_path_deg" and ability != "ball only"):
+            continue
+        bent = [
+            Shot({field: value for field, value in shot.evidence.items() if field != left_out}, shot.profile).mode[TOE] for shot, _ in pairs
+        ]
+        notices(f"learned, {ability}, without {left_out}", bent, told(pairs, "strike_toe_mm"), 2e-3)
+
+
+@LEARNS
+def test_standard_air_and_measured_landings(random):
+    questions = drawn_questions(random, ["modern-driver", "iron-mid"], ["delivery and strike"], 8)
+    for number, (evidence, head) in enumerate(questions):
+        shot = Shot(evidence, PROFILES[head])
+        carry, lateral = place_of(shot, EVERYTHING)
+        evidence |= {"wind_along_mps": random.normal(0.0, 3.0), "wind_across_mps": random.normal(0.0, 3.0)}
+        evidence |= {"carry_m": carry * random.normal(1.0, 0.04), "carry_sd_m": 1.5}
+        if number % 2:
+            evidence |= {"lateral_m": lateral + random.normal(0.0, 3.0), "lateral_sd_m": 1.0}
+        if number % 3 == 0:
+            evidence |= {"usual_carry_ratio": random.uniform(0.95, 1.05), "usual_carry_ratio_sd": 0.012}
+    pairs = judged(questions)
+    assert len(pairs) >= 12
+    here = numpy.array([place_of(shot, EVERYTHING) for shot, _ in pairs])
+    standard = numpy.array([place_of(shot, EVERYTHING, standard=True) for shot, _ in pairs])
+    meant = [place_of(shot, frozenset())[0] for shot, _ in pairs]
+    meant_standard = [place_of(shot, frozenset(), standard=True)[0] for shot, _ in pairs]
+    agree("measured landing, carry_m", here[:, 0], told(pairs, "carry_m"), 0.02, describe(pairs))
+    agree("measured landing, lateral_m", here[:, 1], told(pairs, "lateral_m"), 0.02, describe(pairs))
+    agree("measured landing, reference_carry_m", meant, told(pairs, "reference_carry_m"), 0.02, describe(pairs))
+    agree("carry_std_m", standard[:, 0], told(pairs, "carry_std_m"), 0.02, describe(pairs))
+    agree("lateral_std_m", standard[:, 1], told(pairs, "lateral_std_m"), 0.02, describe(pairs))
+    agree("reference_carry_std_m", meant_standard, told(pairs, "reference_carry_std_m"), 0.02, describe(pairs))
+    notices("standard air like any other", here[:, 0], told(pairs, "carry_std_m"), 0.02)
 
 
 DRAWS = 20000

@@ -3,6 +3,7 @@
 import numpy
 
 from impact_model import head_from_profile, strike
+from verdict_model import LEARNED_HEAD, head_beliefs
 
 # Which quantities a device measures. Names are ours; deviations below.
 ABILITIES = {
@@ -76,3 +77,38 @@ def drawn_evidence(random, profile, ability):
             "strike_source": "measured",
         }
     return evidence
+
+
+def with_what_was_learned(random, evidence, profile):
+    """The same shot with a head, habits, offsets, a ball and a bay that were learned from others."""
+    means, deviations = head_beliefs(profile)
+    learned = dict(evidence)
+    for place, (value, deviation) in enumerate(LEARNED_HEAD):
+        learned[value] = float(means[place] + 0.5 * deviations[place] * random.normal())
+        learned[deviation] = float(0.6 * deviations[place])
+    learned["head_restitution_falloff_per_m2"] = abs(learned["head_restitution_falloff_per_m2"]) + 20.0
+    learned |= {
+        "loft_offset_deg": random.normal(0.0, 0.3),
+        "loft_offset_sd_deg": 0.15,
+        "direction_offset_deg": random.normal(0.0, 0.3),
+        "direction_offset_sd_deg": 0.2,
+        "habit_club_speed_mps": learned["reference_club_speed_mps"] + random.normal(0.0, 0.5),
+        "habit_club_speed_sd_mps": 0.8,
+        "habit_attack_deg": profile["typical_attack_deg"] + random.normal(0.0, 1.0),
+        "habit_attack_sd_deg": 1.2,
+        "habit_path_deg": random.normal(0.0, 2.0),
+        "habit_path_sd_deg": 1.8,
+        "habit_face_deg": random.normal(0.0, 1.5),
+        "habit_face_sd_deg": 1.7,
+        "habit_loft_deg": profile["typical_delivered_loft_deg"] + random.normal(0.0, 1.0),
+        "habit_loft_sd_deg": 1.3,
+        "habit_toe_mm": random.normal(0.0, 5.0),
+        "habit_toe_sd_mm": 9.0,
+        "habit_up_mm": random.normal(0.0, 3.0),
+        "habit_up_sd_mm": 6.0,
+        "ball_drag_scale": random.uniform(0.94, 1.06),
+        "ball_lift_scale": random.uniform(0.9, 1.1),
+        "bay_direction_offset_deg": random.normal(0.0, 0.8),
+        "bay_direction_offset_sd_deg": 0.3,
+    }
+    return learned

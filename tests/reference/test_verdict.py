@@ -10,7 +10,7 @@ from agreement import agree, notices
 from counterfactuals import CAUSES, EVERYTHING, GROUPS, STRIKE, place_of, split, weigh
 from flight_model import fly
 from impact_model import head_from_profile, strike
-from many_shots import FACE, PATH, TOE, UP, landings, launches
+from many_shots import FACE, PATH, SPEED, TOE, UP, landings, launches
 from verdict_model import Shot
 from verdict_questions import ABILITIES, drawn_evidence, with_what_was_learned
 
@@ -98,6 +98,15 @@ def test_the_split_over_all_orders(random):
     pairs = judged(drawn_questions(random, HEADS, ["whole delivery", "delivery and strike", "ball only"], 3))
     assert len(pairs) >= 15
     splits = [split(shot) for shot, _ in pairs]
+    gains = {"tighter_strike_gain_m": [], "faster_club_gain_m": []}
+    for (shot, _), (_, places) in zip(pairs, splits):
+        tighter, faster = shot.mode.copy(), shot.mode.copy()
+        tighter[[TOE, UP]] *= 0.75
+        faster[SPEED] += 1.0
+        gains["tighter_strike_gain_m"].append((place_of(shot, EVERYTHING, tighter) - places[EVERYTHING])[0])
+        gains["faster_club_gain_m"].append((place_of(shot, EVERYTHING, faster) - places[EVERYTHING])[0])
+    for field, ours in gains.items():
+        agree(field, ours, told(pairs, field), 0.02, describe(pairs))
     actual = numpy.array([places[EVERYTHING] for _, places in splits])
     meant = numpy.array([places[frozenset()] for _, places in splits])
     for column, axis in enumerate(("carry", "lateral")):

@@ -86,16 +86,16 @@ def test_mean_by_sessions_against_the_posterior_on_a_grid(sessions, tau, reading
     level, level_low, level_high, level_spread = ours.expectation([1.0])
     _, next_low, next_high, next_spread = ours.expectation([1.0], new_session=True)
     fields = {
-        "mean": (mean, 0.02 * spread),
-        "mean_low": (low, 0.05 * spread),
-        "mean_high": (high, 0.05 * spread),
-        "level": (level, 0.02 * level_spread),
-        "level_low": (level_low, 0.05 * level_spread),
-        "level_high": (level_high, 0.05 * level_spread),
-        "next_session_low": (next_low, 0.05 * next_spread),
-        "next_session_high": (next_high, 0.05 * next_spread),
-        "shot_deviation": (ours.mean_of(ours.shot), 0.03),
-        "session_deviation": (ours.mean_of(ours.tau), 0.03 * (1.0 + tau)),
+        "mean": (mean, 1e-3 * spread),
+        "mean_low": (low, 1e-3 * spread),
+        "mean_high": (high, 1e-3 * spread),
+        "level": (level, 1e-3 * level_spread),
+        "level_low": (level_low, 1e-3 * level_spread),
+        "level_high": (level_high, 1e-3 * level_spread),
+        "next_session_low": (next_low, 1e-3 * next_spread),
+        "next_session_high": (next_high, 1e-3 * next_spread),
+        "shot_deviation": (ours.mean_of(ours.shot), 2e-3),
+        "session_deviation": (ours.mean_of(ours.tau), 2e-3 * (1.0 + tau)),
         "plain_mean": (float(numpy.mean(numpy.concatenate([values[number] for number in sorted(current)]))), 1e-9),
     }
     for field, (expected, tolerance) in fields.items():
@@ -136,9 +136,9 @@ def test_trend(random):
         weeks = (days - days.mean()) / 7.0
         ours = SessionPosterior(values, numpy.column_stack([numpy.ones(sessions), weeks]))
         slope, low, high, spread = ours.expectation([0.0, 1.0])
-        agree(f"trend of {sessions}, per week", [slope], [answer["per_week"]], 0.02 * spread)
-        agree(f"trend of {sessions}, low", [low], [answer["per_week_low"]], 0.05 * spread)
-        agree(f"trend of {sessions}, high", [high], [answer["per_week_high"]], 0.05 * spread)
+        agree(f"trend of {sessions}, per week", [slope], [answer["per_week"]], 1e-3 * spread)
+        agree(f"trend of {sessions}, low", [low], [answer["per_week_low"]], 1e-3 * spread)
+        agree(f"trend of {sessions}, high", [high], [answer["per_week_high"]], 1e-3 * spread)
     values, days = drawn_sessions(random, 80, 20, 40, 2.0, 3.0, slope_per_day=-0.02)
     answer = program.of_list("trend", as_rows(values, days, {79}), 0.0)
     result = mixed_model(values, days, with_slope=True)

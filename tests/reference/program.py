@@ -10,7 +10,6 @@ import pathlib
 import subprocess
 import tomllib
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
 PROGRAM = os.environ["STRIKEMILL"]
 HOME = os.environ["STRIKEMILL_HOME"]
 # Long statements make the SQL parser slow and tell nothing more.
@@ -72,8 +71,8 @@ def call(function, rows):
 
 
 def head_profiles():
-    """config/heads.toml as Python's own TOML reader sees it, by name."""
-    with (ROOT / "config" / "heads.toml").open("rb") as file:
+    """The home's heads.toml as Python's own TOML reader sees it, by name."""
+    with (pathlib.Path(HOME) / "config" / "heads.toml").open("rb") as file:
         return {head["name"]: head for head in tomllib.load(file)["head"]}
 
 

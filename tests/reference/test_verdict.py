@@ -19,13 +19,12 @@ HEADS = ["published-driver", "modern-driver", "older-driver", "fairway-wood", "i
 STRIKE_FIELDS = ["strike_toe_mm", "strike_up_mm", "strike_toe_sd_mm", "strike_up_sd_mm"]
 
 
-def judged(questions):
-    """(shot, answer) for the questions in which the program tells the strike."""
-    answers = program.verdicts(questions)
+def judged(questions, told_field="carry_strike_m"):
+    """(shot, answer) for the questions in which the program tells the field: by default all of the verdict."""
     return [
         (Shot(evidence, PROFILES[head]), answer)
-        for (evidence, head), answer in zip(questions, answers)
-        if answer["strike_toe_mm"] is not None and answer["carry_strike_m"] is not None
+        for (evidence, head), answer in zip(questions, program.verdicts(questions))
+        if answer[told_field] is not None
     ]
 
 
@@ -66,7 +65,7 @@ def test_both_ways_through_the_physics_agree(random):
 
 @pytest.mark.parametrize("ability", sorted(ABILITIES))
 def test_the_most_probable_strike(ability, random):
-    pairs = judged(drawn_questions(random, HEADS, [ability], 6))
+    pairs = judged(drawn_questions(random, HEADS, [ability], 6), "strike_toe_mm")
     assert len(pairs) >= 10
     places = {"strike_toe_mm": TOE, "strike_up_mm": UP}
     for field in STRIKE_FIELDS:
@@ -153,6 +152,9 @@ def test_a_shot_of_a_player_head_ball_and_bay_that_were_learned(ability, random)
     )
     for left_out in ("habit_path_deg", "loft_offset_deg", "bay_direction_offset_deg", "head_cg_normal_sd_m"):
         if ability == "delivery and strike" or (left_out == "habit_path_deg" and ability != "ball only"):
+            continue
+        # A bay that turns all readings of a shot alike says nothing of the strike.
+        if left_out == "bay_direction_offset_deg" and ability == "whole delivery":
             continue
         bent = [
             Shot({field: value for field, value in shot.evidence.items() if field != left_out}, shot.profile).mode[TOE] for shot, _ in pairs

@@ -128,7 +128,9 @@ class Shot:
         self.rows = [row for row, (value, deviation) in enumerate(LAUNCH_FIELDS) if known.get(deviation) and value in known]
         self.reading = numpy.array([known[LAUNCH_FIELDS[row][0]] for row in self.rows])
         self.device_sd = numpy.array([known[LAUNCH_FIELDS[row][1]] for row in self.rows])
-        self.model_sd = model_error_sd(known["ball_speed_mps"], known.get("spin_rpm", 0.0))
+        # What was not read is about what the usual shot gives.
+        usual = self.model(self.reference)
+        self.model_sd = model_error_sd(known.get("ball_speed_mps", usual[0]), known.get("spin_rpm", usual[3]))
         # How badly a constant offset is known is the model's error too, as far as one shot goes.
         offset_sd = [0.0, known.get("loft_offset_sd_deg", 0.0), known.get("direction_offset_sd_deg", 0.0), 0.0, 0.0]
         self.model_sd = numpy.hypot(self.model_sd, offset_sd)
@@ -137,8 +139,10 @@ class Shot:
         self.prior_sd = numpy.zeros(UNKNOWNS + 1)
         self.prior_sd[RESTITUTION:UNKNOWNS] = self.head_sd
         self.prior_sd[BAY] = self.bay_sd
-        self.read_in_bay = []
+        # What was read of delivery and strike: place, reading, deviation.
+        self.readings = []
         self.face_reading = None
+        read_alone = set()
         aim = known.get("aim_deg", 0.0)
         for place, (value, deviation, habit, habit_sd) in DELIVERY_FIELDS.items():
             self.prior_sd[place] = OTHERWISE_SD.get(place, OTHERWISE_SPEED_SHARE_SD * self.reference[SPEED])
@@ -150,9 +154,11 @@ class Shot:
             if place == FACE and known.get("face_reference") == "strike-point":
                 self.face_reading = known[value], known[deviation]
                 continue
-            self.mean[place], self.prior_sd[place] = known[value], known[deviation]
-            if place in (PATH, FACE):
-                self.read_in_bay.append(place)
+            self.readings.append((place, known[value], known[deviation]))
+            # A strike hangs about the middle of the face whether or not the player is known; a delivery about nothing.
+            if habit not in known and place not in (TOE, UP):
+                read_alone.add(place)
+        self.believed = [place for place in range(UNKNOWNS + 1) if self.prior_sd[place] > 0.0 and place not in read_alone]
         self.free = [place for place in range(UNKNOWNS + 1) if self.prior_sd[place] > 0.0]
 
     def standardised(self, free):
@@ -160,12 +166,12 @@ class Shot:
         unknowns = numpy.broadcast_to(self.mean, (*free.shape[:-1], UNKNOWNS + 1)).copy()
         unknowns[..., self.free] = free
         bay = unknowns[..., BAY]
-        read = unknowns.copy()
-        for place in self.read_in_bay:
-            read[..., place] = unknowns[..., place] + bay
         told = self.model(unknowns)
         told[..., 2] += bay
-        parts = [((read - self.mean) / numpy.where(self.prior_sd > 0.0, self.prior_sd, 1.0))[..., self.free]]
+        parts = [((unknowns - self.mean) / numpy.where(self.prior_sd > 0.0, self.prior_sd, 1.0))[..., self.believed]]
+        for place, reading, deviation in self.readings:
+            read = unknowns[..., place] + (bay if place in (PATH, FACE) else 0.0)
+            parts.append(((read - reading) / deviation)[..., None])
         parts.append((told[..., self.rows] - self.reading) / self.sd)
         if self.face_reading:
             at_strike = face_azimuth_at_strike(unknowns[..., :UNKNOWNS], self.profile, self.hand) + bay
@@ -183,7 +189,10 @@ class Shot:
         low = numpy.array([LIMITS.get(place, (-numpy.inf, numpy.inf))[0] for place in self.free])
         high = numpy.array([LIMITS.get(place, (-numpy.inf, numpy.inf))[1] for place in self.free])
         scale = self.prior_sd[self.free]
-        start = numpy.clip(self.mean[self.free], low + 1e-6 * scale, high - 1e-6 * scale)
+        start = self.mean.copy()
+        for place, reading, _ in self.readings:
+            start[place] = reading
+        start = numpy.clip(start[self.free], low + 1e-6 * scale, high - 1e-6 * scale)
         found = least_squares(
             self.standardised, start, self.slopes, bounds=(low, high), x_scale=scale, method="trf", ftol=1e-15, xtol=1e-13, gtol=1e-13
         )
@@ -240,6 +249,18 @@ class Shot:
 
     def deviation(self, place):
         return float(numpy.sqrt(self.covariance[place, place]))
+
+    def launch_deviation(self):
+        """Deviations of what the ball did: the model's launch, drawn toward the reading by the model's share, and what is left open."""
+        steps = 1e-4 * self.prior_sd
+        points = numpy.concatenate([self.mode + numpy.diag(steps), self.mode - numpy.diag(steps)])
+        modelled = self.model(points)
+        told = modelled.copy()
+        told[:, 2] += points[:, BAY]
+        likely = modelled - self.share * told
+        count = len(self.mode)
+        slopes = (likely[:count] - likely[count:]) / (2.0 * numpy.where(steps > 0.0, steps, 1.0)[:, None])
+        return numpy.sqrt(numpy.einsum("iq,ij,jq->q", slopes, self.covariance, slopes) + self.left_sd**2)
 
     def curve_reading(self):
         """Face to path of the centred delivery that starts and tilts as this launch did."""

@@ -5,16 +5,20 @@ import numpy
 from impact_model import head_from_profile, strike
 from verdict_model import LEARNED_HEAD, head_beliefs
 
+DELIVERY = ["club_speed_mps", "attack_deg", "path_deg", "face_deg", "delivered_loft_deg"]
 # Which quantities a device measures. Names are ours; deviations below.
 ABILITIES = {
     "ball only": [],
     "ball and club speed": ["club_speed_mps"],
     "ball and path": ["club_speed_mps", "path_deg", "attack_deg"],
-    "whole delivery": ["club_speed_mps", "attack_deg", "path_deg", "face_deg", "delivered_loft_deg"],
-    "delivery, face where struck": ["club_speed_mps", "attack_deg", "path_deg", "face_deg", "delivered_loft_deg", "at strike"],
-    "delivery and strike": ["club_speed_mps", "attack_deg", "path_deg", "face_deg", "delivered_loft_deg", "strike"],
+    "whole delivery": DELIVERY,
+    "delivery, face where struck": [*DELIVERY, "at strike"],
+    "delivery and strike": [*DELIVERY, "strike"],
     "ball and strike": ["strike"],
-    "no spin": ["club_speed_mps", "attack_deg", "path_deg", "face_deg", "delivered_loft_deg", "without spin"],
+    "no spin": [*DELIVERY, "without spin_rpm", "without spin_tilt_deg"],
+    "no spin rate": [*DELIVERY, "strike", "without spin_rpm"],
+    "no ball speed": [*DELIVERY, "without ball_speed_mps"],
+    "no start direction": [*DELIVERY, "strike", "without launch_azimuth_deg"],
 }
 DEVIATIONS = {
     "ball_speed_mps": ("ball_speed_sd_mps", 0.3),
@@ -59,7 +63,7 @@ def drawn_evidence(random, profile, ability):
         deviation_name, deviation = DEVIATIONS[name]
         if name in truth and name not in abilities:
             continue
-        if name in ("spin_rpm", "spin_tilt_deg") and "without spin" in abilities:
+        if f"without {name}" in abilities:
             continue
         wrong = 3.0 if random.random() < 0.1 else 1.0
         evidence[name] = float(value + wrong * deviation * random.normal())

@@ -74,8 +74,10 @@ def test_the_most_probable_strike(ability, random):
     face_to_path = [shot.mode[FACE] - shot.mode[PATH] for shot, _ in pairs]
     agree(f"{ability}, face_to_path_deg", face_to_path, told(pairs, "face_to_path_deg"), 1e-3, describe(pairs))
     readable = [pair for pair in pairs if pair[1]["curve_reading_deg"] is not None]
-    # Without a spin axis there is no curve to read.
-    assert len(readable) == len(pairs) or "tilt" in " ".join(ABILITIES[ability])
+    # From a start known to a degree and a tilt known to three on, a reader could read the curve.
+    for shot, answer in pairs:
+        start, tilt = shot.launch_deviation()[[2, 4]]
+        assert (answer["curve_reading_deg"] is not None) == (start <= 1.0 and tilt <= 3.0)
     if readable:
         readings = [shot.curve_reading() for shot, _ in readable]
         agree(f"{ability}, curve_reading_deg", readings, told(readable, "curve_reading_deg"), 1e-3, describe(readable))

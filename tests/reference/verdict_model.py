@@ -122,19 +122,18 @@ class Shot:
             usual[SPEED] = brentq(lambda club: centred(SPEED, club, 0) - speed, 5.0, 90.0)
         return usual
 
+    def model_error(self, ball_speed, spin):
+        """How badly a constant offset is known is the model's error too, as far as one shot goes."""
+        known = self.evidence
+        offset_sd = [0.0, known.get("loft_offset_sd_deg", 0.0), known.get("direction_offset_sd_deg", 0.0), 0.0, 0.0]
+        return numpy.hypot(model_error_sd(ball_speed, spin), offset_sd)
+
     def observe(self):
         """What was read, with deviations; and independent beliefs about what was not."""
         known = self.evidence
         self.rows = [row for row, (value, deviation) in enumerate(LAUNCH_FIELDS) if known.get(deviation) and value in known]
         self.reading = numpy.array([known[LAUNCH_FIELDS[row][0]] for row in self.rows])
         self.device_sd = numpy.array([known[LAUNCH_FIELDS[row][1]] for row in self.rows])
-        # What was not read is about what the usual shot gives.
-        usual = self.model(self.reference)
-        self.model_sd = model_error_sd(known.get("ball_speed_mps", usual[0]), known.get("spin_rpm", usual[3]))
-        # How badly a constant offset is known is the model's error too, as far as one shot goes.
-        offset_sd = [0.0, known.get("loft_offset_sd_deg", 0.0), known.get("direction_offset_sd_deg", 0.0), 0.0, 0.0]
-        self.model_sd = numpy.hypot(self.model_sd, offset_sd)
-        self.sd = numpy.hypot(self.device_sd, self.model_sd[self.rows])
         self.mean = numpy.append(self.reference, self.bay_mean)
         self.prior_sd = numpy.zeros(UNKNOWNS + 1)
         self.prior_sd[RESTITUTION:UNKNOWNS] = self.head_sd
@@ -159,6 +158,15 @@ class Shot:
             if habit not in known and place not in (TOE, UP):
                 read_alone.add(place)
         self.believed = [place for place in range(UNKNOWNS + 1) if self.prior_sd[place] > 0.0 and place not in read_alone]
+        self.start = self.mean.copy()
+        for place, reading, deviation in self.readings:
+            reading -= self.bay_mean if place in (PATH, FACE) else 0.0
+            weight = 1.0 if place in read_alone else self.prior_sd[place] ** 2 / (self.prior_sd[place] ** 2 + deviation**2)
+            self.start[place] += weight * (reading - self.start[place])
+        # The model's error goes by the size of what was read, or else by what is expected before the launch is looked at.
+        expected = self.model(self.start)
+        self.model_sd = self.model_error(known.get("ball_speed_mps", expected[0]), known.get("spin_rpm", expected[3]))
+        self.sd = numpy.hypot(self.device_sd, self.model_sd[self.rows])
         self.free = [place for place in range(UNKNOWNS + 1) if self.prior_sd[place] > 0.0]
 
     def standardised(self, free):
@@ -189,10 +197,7 @@ class Shot:
         low = numpy.array([LIMITS.get(place, (-numpy.inf, numpy.inf))[0] for place in self.free])
         high = numpy.array([LIMITS.get(place, (-numpy.inf, numpy.inf))[1] for place in self.free])
         scale = self.prior_sd[self.free]
-        start = self.mean.copy()
-        for place, reading, _ in self.readings:
-            start[place] = reading
-        start = numpy.clip(start[self.free], low + 1e-6 * scale, high - 1e-6 * scale)
+        start = numpy.clip(self.start[self.free], low + 1e-6 * scale, high - 1e-6 * scale)
         found = least_squares(
             self.standardised, start, self.slopes, bounds=(low, high), x_scale=scale, method="trf", ftol=1e-15, xtol=1e-13, gtol=1e-13
         )
@@ -205,11 +210,12 @@ class Shot:
         self.covariance[numpy.ix_(self.free, self.free)] = numpy.linalg.inv(slopes.T @ slopes)
         # The model's part of each residual goes by the ratio of the variances.
         self.share = numpy.zeros(5)
+        modelled = self.model(self.mode)
         self.left_sd = self.model_sd.copy()
         total = self.sd**2
         self.share[self.rows] = self.model_sd[self.rows] ** 2 / total
         self.left_sd[self.rows] = self.model_sd[self.rows] * self.device_sd / numpy.sqrt(total)
-        self.launch = self.with_error(self.model(self.mode), self.model(self.mode), self.mode[BAY])
+        self.launch = self.with_error(modelled, modelled, self.mode[BAY])
 
     def settle(self, near, low, high, scale):
         """Bounded steps only creep up to a limit: what lies there is put onto it, and the others are found once more."""

@@ -218,13 +218,27 @@ class Shot:
         self.launch = self.with_error(modelled, modelled, self.mode[BAY])
 
     def settle(self, near, low, high, scale):
-        """Bounded steps only creep up to a limit: what lies there is put onto it, and the others are found once more."""
+        """Bounded steps only creep up to a limit: what lies there is put onto it, and the others are found once more, until what is
+        held wants beyond its limit and what moves lies within."""
         at_low, at_high = near - low < 1e-4 * scale, high - near < 1e-4 * scale
-        best = numpy.where(at_low, low, numpy.where(at_high, high, near))
-        moving = ~(at_low | at_high)
+        for _ in range(8):
+            near = numpy.where(at_low, low, numpy.where(at_high, high, near))
+            near = self.solve_for(near, ~(at_low | at_high), scale)
+            pull = self.slopes(near).T @ self.standardised(near)
+            below, above = near < low, near > high
+            released = (at_low & (pull < 0.0)) | (at_high & (pull > 0.0))
+            if not (below | above | released).any():
+                assert numpy.all(numpy.abs((pull * scale)[~(at_low | at_high)]) < 1e-5)
+                self.held = [place for place, held in zip(self.free, at_low | at_high) if held]
+                return near
+            at_low, at_high = (at_low & ~released) | below, (at_high & ~released) | above
+        raise AssertionError("the limits were not settled")
+
+    def solve_for(self, near, moving, scale):
+        """The most probable values of some unknowns, the others where they are."""
 
         def whole(part):
-            every = best.copy()
+            every = near.copy()
             every[moving] = part
             return every
 
@@ -235,13 +249,7 @@ class Shot:
             return self.slopes(whole(part))[:, moving]
 
         tight = {"ftol": 1e-15, "xtol": 1e-15, "gtol": 1e-15}
-        best = whole(least_squares(residuals, best[moving], slopes, x_scale=scale[moving], method="lm", **tight).x)
-        # At a limit the posterior has to want beyond it, or it was no limit of this shot.
-        pull = self.slopes(best).T @ self.standardised(best)
-        assert numpy.all(pull[at_low] >= 0.0) and numpy.all(pull[at_high] <= 0.0)
-        assert numpy.all(numpy.abs(pull[moving] * scale[moving]) < 1e-5)
-        self.held = [place for place, moves in zip(self.free, moving) if not moves]
-        return best
+        return whole(least_squares(residuals, near[moving], slopes, x_scale=scale[moving], method="lm", **tight).x)
 
     def with_error(self, switched, modelled, bay, draws=None):
         """A counterfactual launch with the error that the model makes on this shot, given what it says of the shot itself."""

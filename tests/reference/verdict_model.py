@@ -228,7 +228,7 @@ class Shot:
             below, above = near < low, near > high
             released = (at_low & (pull < 0.0)) | (at_high & (pull > 0.0))
             if not (below | above | released).any():
-                assert numpy.all(numpy.abs((pull * scale)[~(at_low | at_high)]) < 1e-5)
+                assert numpy.all(numpy.abs((pull * scale)[~(at_low | at_high)]) < 1e-4)
                 self.held = [place for place, held in zip(self.free, at_low | at_high) if held]
                 return near
             at_low, at_high = (at_low & ~released) | below, (at_high & ~released) | above

@@ -83,7 +83,7 @@ def drawn_evidence(random, profile, ability):
     return evidence
 
 
-def with_what_was_learned(random, evidence, profile):
+def with_what_was_learned(random, evidence, profile, bay_sd=None):
     """The same shot with a head, habits, offsets, a ball and a bay that were learned from others."""
     means, deviations = head_beliefs(profile)
     learned = dict(evidence)
@@ -113,6 +113,7 @@ def with_what_was_learned(random, evidence, profile):
         "ball_drag_scale": random.uniform(0.94, 1.06),
         "ball_lift_scale": random.uniform(0.9, 1.1),
         "bay_direction_offset_deg": random.normal(0.0, 0.8),
-        "bay_direction_offset_sd_deg": 0.3,
     }
+    if bay_sd:
+        learned["bay_direction_offset_sd_deg"] = bay_sd
     return learned

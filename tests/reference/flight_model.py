@@ -11,6 +11,7 @@ import math
 
 import numpy
 from scipy.integrate import solve_ivp
+from scipy.interpolate import RegularGridInterpolator
 
 GRAVITY = 9.80665
 RPM = 2.0 * math.pi / 60.0
@@ -34,6 +35,28 @@ class Ball:
     spin_decay: float = 2e-5
     drag_scale: float = 1.0
     lift_scale: float = 1.0
+
+    def coefficients(self, speed, spin):
+        """Drag and lift coefficient at a speed in m/s and a spin rate in rad/s."""
+        spin_parameter = self.radius_m * spin / speed
+        return self.drag(spin_parameter), self.lift(spin_parameter)
+
+
+class TableBall(Ball):
+    """A ball with measured coefficients: linear between the table's speeds and spin rates, constant beyond its edges."""
+
+    def __init__(self, profile):
+        super().__init__(mass_kg=profile["mass_kg"], radius_m=profile["radius_m"], spin_decay=profile["spin_decay"])
+        table = profile["table"]
+        axes = (numpy.array(table["spins_rpm"], dtype=float), numpy.array(table["speeds_mps"], dtype=float))
+        tables = numpy.stack([table["drag"], table["lift"]], axis=-1)
+        object.__setattr__(self, "axes", axes)
+        object.__setattr__(self, "table", RegularGridInterpolator(axes, tables))
+
+    def coefficients(self, speed, spin):
+        spins, speeds = self.axes
+        drag, lift = self.table((min(max(spin / RPM, spins[0]), spins[-1]), min(max(speed, speeds[0]), speeds[-1])))
+        return float(drag), float(lift)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -92,12 +115,12 @@ def fly(speed, elevation_deg, azimuth_deg, spin_rpm, tilt_deg, ball=Ball(), air=
         if force is not None:
             rate[3:6] = force(relative)
         else:
-            spin_parameter = ball.radius_m * spin / relative_speed
-            rate[3:6] = -pressure * ball.drag_scale * ball.drag(spin_parameter) * relative_speed * relative
+            drag, lift = ball.coefficients(relative_speed, spin)
+            rate[3:6] = -pressure * ball.drag_scale * drag * relative_speed * relative
             turned = turned_for_lift(axis, relative)
             length = math.sqrt(turned @ turned)
             if length > 0.0 and spin > 0.0:
-                rate[3:6] += pressure * ball.lift_scale * ball.lift(spin_parameter) * relative_speed**2 * turned / length
+                rate[3:6] += pressure * ball.lift_scale * lift * relative_speed**2 * turned / length
         rate[5] -= air.gravity
         rate[6] = -ball.spin_decay * spin * relative_speed / ball.radius_m
         return rate

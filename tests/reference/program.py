@@ -76,8 +76,18 @@ def head_profiles():
         return {head["name"]: head for head in tomllib.load(file)["head"]}
 
 
-def verdicts(cases):
-    """The verdict of each (evidence, head name). Rows with the same fields are asked together, since a column has one type."""
+def ball_profiles():
+    """The home's balls.toml, by name; empty for builds without it."""
+    path = pathlib.Path(HOME) / "config" / "balls.toml"
+    if not path.exists():
+        return {}
+    with path.open("rb") as file:
+        return {ball["name"]: ball for ball in tomllib.load(file)["ball"]}
+
+
+def verdicts(cases, ball=None):
+    """The verdict of each (evidence, head name), for the standard ball or another one. Rows with the same fields are asked together, since a column has one type."""
+    other = "" if ball is None else f", {literal(ball)}"
     together = {}
     for place, (evidence, head) in enumerate(cases):
         together.setdefault(tuple(sorted(evidence)), []).append(place)
@@ -89,7 +99,7 @@ def verdicts(cases):
             for place in places
         )
         names = ", ".join(["place", *(f"f_{field}" for field in fields), "head"])
-        for row in ask(f"SELECT place, verdict({struct}, head) AS answer FROM (VALUES {rows}) AS given({names})"):
+        for row in ask(f"SELECT place, verdict({struct}, head{other}) AS answer FROM (VALUES {rows}) AS given({names})"):
             answers[row["place"]] = row["answer"]
     return answers
 

@@ -5,7 +5,8 @@ import pytest
 
 import program
 from agreement import agree, notices
-from flight_model import Air, Ball, fly
+from flight_model import Air, Ball, TableBall, fly
+from verdict_questions import drawn_evidence
 
 WITHOUT_LIFT = {"lift": lambda spin_parameter: 0.0}
 # How far each field of a landing may be off. Carry and time are the promise; the others follow from it.
@@ -154,3 +155,28 @@ def test_random_launches_in_wind_with_other_balls(random):
     carries = [answer["carry_m"] for answer in answers[:40]]
     for instead in ({"wind_along": 0.0}, {"wind_right": 0.0}, {"drag_scale": 1.0}, {"lift_scale": 1.0}):
         notices(f"flight with {instead}", [flown(asked, **instead).carry_m for asked in questions[:40]], carries, FIELDS["carry_m"])
+
+
+TABLE = program.ball_profiles().get("table-1976")
+
+
+@pytest.mark.skipif(TABLE is None, reason="this build's home has no table of coefficients")
+def test_a_ball_with_measured_coefficients(random):
+    """Bearman & Harvey 1976 as the home's balls.toml has it. First the design's figures [derived, at 9.81 m/s2], then the carries of
+    verdict(), which alone takes a ball by name, flown here from the launches that it tells."""
+    ball = TableBall(TABLE)
+    known = fly(67.06, 12.0, 0.0, 2700.0, 0.0, ball=ball, air=Air(gravity=9.81), tolerance=1e-8)
+    assert [known.carry_m, known.peak_height_m, known.flight_time_s] == pytest.approx([212.0958, 25.4933, 6.2625], abs=1e-4)
+    assert known.descent_deg == pytest.approx(37.601, abs=1e-3)
+    profile = program.head_profiles()["modern-driver"]
+    questions = [(drawn_evidence(random, profile, "delivery and strike"), "modern-driver") for _ in range(10)]
+    answers = program.verdicts(questions, "table-1976")
+    fields = ["ball_speed_mps", "launch_elevation_deg", "launch_azimuth_deg", "spin_rpm", "spin_tilt_deg"]
+    launches = [[answer[f"likely_{field}"] for field in fields] for answer in answers]
+    airs = [Air(evidence["air_density"]) for evidence, _ in questions]
+    ours = [fly(*launch, ball=ball, air=air, tolerance=1e-7) for launch, air in zip(launches, airs)]
+    told = [answer["carry_m"] for answer in answers]
+    agree("carry of the ball with a table", [landing.carry_m for landing in ours], told, 0.01, lambda row: questions[row])
+    agree("lateral of it", [landing.lateral_m for landing in ours], [answer["lateral_m"] for answer in answers], 0.01)
+    usual = [fly(*launch, air=air, tolerance=1e-7).carry_m for launch, air in zip(launches, airs)]
+    notices("the standard ball instead", usual, told, 0.01)

@@ -20,6 +20,8 @@ pub struct PracticeStrike {
     pub up_sd_mm: f64,
     /// Where the position comes from.
     pub source: StrikeSource,
+    /// Whether position and deviations are those of a posterior; an inferred strike always is one.
+    pub posterior: bool,
     /// Carry lost to strike, m, positive = lost; unknown where it could not be judged.
     pub carry_lost_m: Option<f64>,
     /// Session of the strike.
@@ -40,10 +42,16 @@ impl Row for PracticeStrike {
         ("session", "1", "number of the session"),
         ("day", "d", "day of the session, counted from any fixed day"),
         ("drill", "1", "1 where the shot was one of a drill, else 0"),
+        (
+            "posterior",
+            "1",
+            "1 where position and deviation hold what was expected too, as in shot_verdicts; missing = 1 if inferred, else 0",
+        ),
     ];
     const TEXTS: &'static [TextEntry] = &[("source", "measured, linked or inferred")];
 
     fn from_fields(numbers: &[Option<f64>], texts: &[Option<&str>]) -> Option<Self> {
+        let source = StrikeSource::from_name(texts.first().copied().flatten()?)?;
         Some(Self {
             toe_mm: finite(numbers, 0)?,
             up_mm: finite(numbers, 1)?,
@@ -53,7 +61,8 @@ impl Row for PracticeStrike {
             session: whole(numbers, 5)?,
             day: day(numbers, 6)?,
             drill: flag(numbers, 7),
-            source: StrikeSource::from_name(texts.first().copied().flatten()?)?,
+            source,
+            posterior: source == StrikeSource::Inferred || flag(numbers, 8),
         })
     }
 }
@@ -256,7 +265,7 @@ fn is_usable(strike: &PracticeStrike) -> bool {
 fn distance(strike: &PracticeStrike) -> f64 {
     let squares = strike.toe_mm.powi(2) + strike.up_mm.powi(2);
     let errors = strike.toe_sd_mm.powi(2) + strike.up_sd_mm.powi(2);
-    let sign = if strike.source == StrikeSource::Inferred { 1.0 } else { -1.0 };
+    let sign = if strike.posterior { 1.0 } else { -1.0 };
     (squares + sign * errors).max(0.0).sqrt()
 }
 

@@ -26,8 +26,7 @@ impl StrikeSource {
     }
 }
 
-/// One strike. A measured or linked position scatters about the true one; an inferred one is a posterior mean, drawn
-/// toward what was expected before.
+/// One strike. A plain reading scatters about the true position; a posterior mean is drawn toward what was expected before.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Strike {
     /// Position along the face, mm, positive = toe.
@@ -42,10 +41,13 @@ pub struct Strike {
     pub correlation: f64,
     /// Where the position comes from.
     pub source: StrikeSource,
+    /// Whether position and deviations are those of a posterior, which holds what was expected beforehand as well; an inferred
+    /// strike always is one, a reading taken together with the player's habit is one too.
+    pub posterior: bool,
     /// Whether club speed, path, face, attack and loft were all measured; matters where the strike is inferred.
     /// Unknown: judged by the posterior deviation.
     pub delivery_measured: Option<bool>,
-    /// What was expected of an inferred strike before its launch was seen: toe mean and deviation, up mean and deviation, mm.
+    /// What was expected of a posterior strike before anything of it was seen: toe mean and deviation, up mean and deviation, mm.
     /// Unknown: 0 +- 12 and 0 +- 8 mm, the verdict's own prior.
     pub prior: Option<[f64; 4]>,
     /// Session of the strike.
@@ -90,17 +92,23 @@ impl Row for Strike {
         ("up_sd_mm", "mm", "standard deviation of up_mm; missing = 0"),
         ("correlation", "1", "correlation of the two errors; missing = 0"),
         ("delivery_measured", "1", "1 where the whole delivery was measured, 0 where not; missing = by the deviation"),
-        ("prior_toe_mm", "mm", "mean expected of an inferred strike before its launch; missing = 0"),
+        ("prior_toe_mm", "mm", "mean expected of a posterior strike beforehand; missing = 0"),
         ("prior_toe_sd_mm", "mm", "its deviation; missing = 12"),
         ("prior_up_mm", "mm", "the same up the face; missing = 0"),
         ("prior_up_sd_mm", "mm", "its deviation; missing = 8"),
         ("session", "1", "number of the session"),
         ("day", "d", "day of the session, counted from any fixed day; missing = 0"),
         ("current", "1", "1 where the strike belongs to the week that is asked about, else 0"),
+        (
+            "posterior",
+            "1",
+            "1 where position and deviation hold what was expected too, as in shot_verdicts; missing = 1 if inferred, else 0",
+        ),
     ];
     const TEXTS: &'static [TextEntry] = &[("source", "measured, linked or inferred")];
 
     fn from_fields(numbers: &[Option<f64>], texts: &[Option<&str>]) -> Option<Self> {
+        let source = StrikeSource::from_name(texts.first().copied().flatten()?)?;
         let deviation = |position: usize, usual: f64| finite(numbers, position).filter(|sd| *sd > 0.0).unwrap_or(usual);
         Some(Self {
             toe_mm: finite(numbers, 0)?,
@@ -108,7 +116,8 @@ impl Row for Strike {
             toe_sd_mm: deviation(2, 0.0),
             up_sd_mm: deviation(3, 0.0),
             correlation: finite(numbers, 4).unwrap_or(0.0).clamp(-1.0, 1.0),
-            source: StrikeSource::from_name(texts.first().copied().flatten()?)?,
+            source,
+            posterior: source == StrikeSource::Inferred || flag(numbers, 13),
             delivery_measured: finite(numbers, 5).map(|number| number != 0.0),
             prior: Some([
                 finite(numbers, 6).unwrap_or(0.0),

@@ -2,8 +2,8 @@
 
 use nalgebra::{Matrix2, SymmetricEigen, Vector2};
 
+use crate::Strike;
 use crate::strike::USUAL_PRIOR;
-use crate::{Strike, StrikeSource};
 
 /// No position is known better than this, mm; it also keeps every matrix invertible.
 const LEAST_DEVIATION_MM: f64 = 0.05;
@@ -16,14 +16,14 @@ pub(crate) struct StrikeInformation {
     pub weighted: Vector2<f64>,
 }
 
-/// The information of a strike. A measured or linked one is a reading with an error. An inferred one is a posterior, which
+/// The information of a strike. A plain reading has an error. A posterior
 /// already holds what was expected: dividing the prior out leaves the likelihood, the only part that came from the ball.
 /// Without that step a pattern of inferred strikes is drawn toward the middle twice, and looks tighter than it is.
 pub(crate) fn information_of(strike: &Strike) -> StrikeInformation {
     let precision = inverse(covariance(strike.toe_sd_mm, strike.up_sd_mm, strike.correlation));
     let position = Vector2::new(strike.toe_mm, strike.up_mm);
     let weighted = precision * position;
-    if strike.source != StrikeSource::Inferred {
+    if !strike.posterior {
         return StrikeInformation { precision, weighted };
     }
     let [toe, toe_sd, up, up_sd] = strike.prior.unwrap_or(USUAL_PRIOR);

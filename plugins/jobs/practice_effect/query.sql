@@ -46,6 +46,8 @@ told_of AS (
             'toe_sd_mm', strike_toe_sd_mm,
             'up_sd_mm', strike_up_sd_mm,
             'carry_lost_m', carry_lost_to_strike_std_m,
+            -- A verdict's strike holds what was expected of it, whatever its source.
+            'posterior', 1,
             'session', session_number,
             'day', day_number,
             'drill', intent = 'drill',

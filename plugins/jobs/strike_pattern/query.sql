@@ -40,6 +40,8 @@ told_of AS (
             'prior_toe_sd_mm', counted.strike_prior_toe_sd_mm,
             'prior_up_mm', counted.strike_prior_up_mm,
             'prior_up_sd_mm', counted.strike_prior_up_sd_mm,
+            -- A verdict's strike holds what was expected of it, whatever its source.
+            'posterior', 1,
             'session', counted.session_number,
             'day', counted.day_number,
             'current', counted.week = weeks.week,

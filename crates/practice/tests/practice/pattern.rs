@@ -10,6 +10,7 @@ pub fn measured(toe_mm: f64, up_mm: f64, session: u32, current: bool) -> Strike 
         up_sd_mm: 0.0,
         correlation: 0.0,
         source: StrikeSource::Measured,
+        posterior: false,
         delivery_measured: None,
         prior: None,
         session,
@@ -96,6 +97,7 @@ fn inferred_strikes_are_freed_of_what_was_expected_of_them() {
         posterior.toe_sd_mm = f64::sqrt(toe_variance);
         posterior.up_sd_mm = f64::sqrt(up_variance);
         posterior.source = StrikeSource::Inferred;
+        posterior.posterior = true;
         posterior.delivery_measured = Some(true);
         posteriors.push(posterior);
     }
@@ -109,6 +111,13 @@ fn inferred_strikes_are_freed_of_what_was_expected_of_them() {
     ] {
         assert!((left.expect("a number") - right.expect("a number")).abs() < 1e-6, "{read:?} {inferred:?}");
     }
+    // A measured strike that comes from a verdict is a posterior as well.
+    for strike in &mut posteriors {
+        strike.source = StrikeSource::Measured;
+    }
+    let from_verdicts = strike_pattern(&posteriors);
+    let (left, right) = (read.spread_toe_mm.expect("a spread"), from_verdicts.spread_toe_mm.expect("a spread"));
+    assert!((left - right).abs() < 1e-6, "{left} {right}");
 }
 
 #[test]
@@ -116,6 +125,7 @@ fn without_measured_strike_or_delivery_no_mean_is_told() {
     let mut strikes = one_session();
     for strike in &mut strikes {
         strike.source = StrikeSource::Inferred;
+        strike.posterior = true;
         strike.delivery_measured = Some(false);
         (strike.toe_sd_mm, strike.up_sd_mm) = (7.4, 5.0);
     }

@@ -125,6 +125,7 @@ impl StrikeHabit {
             up_sd_mm: self.reading[1],
             correlation: 0.0,
             source: StrikeSource::Measured,
+            posterior: false,
             delivery_measured: None,
             prior: None,
             session,
@@ -140,6 +141,7 @@ impl StrikeHabit {
             strike.toe_sd_mm = toe_variance.sqrt();
             strike.up_sd_mm = up_variance.sqrt();
             strike.source = StrikeSource::Inferred;
+            strike.posterior = true;
             strike.delivery_measured = Some(true);
         }
         strike
@@ -218,6 +220,7 @@ fn practised(strike: Strike, truth: [f64; 2], day: i32, drill: bool) -> Practice
         toe_sd_mm: strike.toe_sd_mm,
         up_sd_mm: strike.up_sd_mm,
         source: strike.source,
+        posterior: strike.posterior,
         // About a hundredth of a metre a square millimetre: 20 mm cost 4 m (VERDICT.md, sizes to keep in mind).
         carry_lost_m: Some(0.01 * (truth[0].powi(2) + truth[1].powi(2))),
         session: strike.session,

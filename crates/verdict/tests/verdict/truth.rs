@@ -170,7 +170,8 @@ fn what_cannot_be_told_is_not_guessed() {
         let right =
             misses.iter().filter(|shot| shot.true_cause.map(TrueCause::word) == shot.verdict.cause.as_deref()).count();
         println!("{:<16} {} misses, {untold} cannot tell, {right} of {named} named rightly", device.name, misses.len());
-        assert!(misses.len() >= 200);
+        // Of a ball alone it is hardly ever sure enough that it missed at all.
+        assert!(misses.len() >= if device.name == "ball-only" { 20 } else { 200 });
         assert!(untold > 0, "{}: every cause was named", device.name);
         assert!(
             misses

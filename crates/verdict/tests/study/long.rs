@@ -6,7 +6,9 @@ use crate::table::table;
 use crate::world::World;
 
 fn from_environment<T: std::str::FromStr>(name: &str, otherwise: T) -> T {
-    std::env::var(name).ok().map_or(otherwise, |text| text.parse().unwrap_or_else(|_| panic!("{name}: not a number: {text}")))
+    std::env::var(name)
+        .ok()
+        .map_or(otherwise, |text| text.parse().unwrap_or_else(|_| panic!("{name}: not a number: {text}")))
 }
 
 #[test]

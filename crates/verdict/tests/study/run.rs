@@ -1,12 +1,12 @@
 //! Judges every capability on the same shots, on every core.
 
-use academy::MissRule;
-use impact::HeadProfile;
-use verdict::{Judge, Settings};
+use academy::{MissRule, Player};
+use impact::{HeadKind, HeadProfile};
+use verdict::{Evidence, Judge, Settings};
 
 use crate::capability::{Capability, Reference};
 use crate::tally::Tally;
-use crate::world::{World, player, practice};
+use crate::world::{StudyShot, World, player, practice};
 
 /// How much is simulated of each capability and club.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -22,6 +22,7 @@ pub struct Sample {
 pub struct Cell {
     pub capability: Capability,
     pub head: String,
+    pub kind: HeadKind,
     pub tally: Tally,
 }
 
@@ -31,68 +32,75 @@ pub fn study(world: &World, heads: &[HeadProfile], capabilities: &[Capability], 
     let threads = std::thread::available_parallelism().map_or(2, usize::from);
     let mut cells = Vec::new();
     for head in heads {
-        let mut tallies = vec![Tally::default(); capabilities.len()];
+        let study = Study { judge: &judge, world, head, capabilities, sample };
         // Shares of work by thread are joined in their order, so the result does not depend on how they ran.
         let parts: Vec<Vec<Tally>> = std::thread::scope(|scope| {
             let mut running = Vec::new();
             for thread in 0..threads {
-                let judge = &judge;
+                let study = &study;
                 running.push(scope.spawn(move || {
-                    let mut tallies = vec![Tally::default(); capabilities.len()];
-                    for (position, pair) in (thread..sample.pairs).step_by(threads).enumerate() {
-                        for is_opposite in [false, true] {
-                            judge_player(judge, world, head, capabilities, sample, (pair, position), is_opposite, &mut tallies);
-                        }
+                    let mut tallies = vec![Tally::default(); study.capabilities.len()];
+                    for (cluster, pair) in (thread..study.sample.pairs).step_by(threads).enumerate() {
+                        study.judge_pair(pair, cluster, &mut tallies);
                     }
                     tallies
                 }));
             }
             running.into_iter().map(|thread| thread.join().expect("a thread of the study")).collect()
         });
+        let mut tallies = vec![Tally::default(); capabilities.len()];
         for part in parts {
             for (tally, other) in tallies.iter_mut().zip(&part) {
                 tally.append(other);
             }
         }
         for (capability, tally) in capabilities.iter().zip(tallies) {
-            cells.push(Cell { capability: *capability, head: head.name.clone(), tally });
+            cells.push(Cell { capability: *capability, head: head.name.clone(), kind: head.kind, tally });
         }
     }
     cells
 }
 
-#[allow(clippy::too_many_arguments, reason = "one place calls it")]
-fn judge_player(
-    judge: &Judge,
-    world: &World,
-    head: &HeadProfile,
-    capabilities: &[Capability],
+/// What every player of one study has in common.
+struct Study<'a> {
+    judge: &'a Judge,
+    world: &'a World,
+    head: &'a HeadProfile,
+    capabilities: &'a [Capability],
     sample: Sample,
-    (pair, cluster): (usize, usize),
-    is_opposite: bool,
-    tallies: &mut [Tally],
-) {
-    let player = player(world, head, pair, is_opposite, sample.seed);
-    let rule = MissRule::default();
-    for outdoors in [false, true] {
-        if capabilities.iter().all(|capability| capability.outdoors != outdoors) {
-            continue;
+}
+
+impl Study<'_> {
+    /// Adds both players of a pair to the tallies, one a capability.
+    fn judge_pair(&self, pair: usize, cluster: usize, tallies: &mut [Tally]) {
+        for is_opposite in [false, true] {
+            let player = player(self.world, self.head, pair, is_opposite, self.sample.seed);
+            for outdoors in [false, true] {
+                self.judge_player(&player, pair, cluster, outdoors, tallies);
+            }
         }
-        let practice = practice(world, &player, pair, sample.shots, outdoors, sample.seed);
-        for (capability, tally) in capabilities.iter().zip(tallies.iter_mut()) {
+    }
+
+    fn judge_player(&self, player: &Player, pair: usize, cluster: usize, outdoors: bool, tallies: &mut [Tally]) {
+        if self.capabilities.iter().all(|capability| capability.outdoors != outdoors) {
+            return;
+        }
+        let rule = MissRule::default();
+        let practice = practice(self.world, player, pair, self.sample.shots, outdoors, self.sample.seed);
+        for (capability, tally) in self.capabilities.iter().zip(tallies.iter_mut()) {
             if capability.outdoors != outdoors {
                 continue;
             }
             let device = capability.device();
-            let evidence_of = |shot: &crate::world::StudyShot| {
-                capability.evidence(&device.observe(&shot.truth, &mut shot.noise()), &player, practice.air_density)
+            let evidence_of = |shot: &StudyShot| {
+                capability.evidence(&device.observe(&shot.truth, &mut shot.noise()), player, practice.air_density)
             };
-            let history: Vec<_> = practice.history.iter().map(evidence_of).collect();
+            let history: Vec<Evidence> = practice.history.iter().map(evidence_of).collect();
             let reference = Reference::of(&history);
             for shot in &practice.judged {
                 let mut evidence = evidence_of(shot);
                 reference.add_to(&mut evidence);
-                let told = judge.judge(&evidence, head);
+                let told = self.judge.judge(&evidence, self.head);
                 tally.add(cluster, player.bias, &shot.truth, rule.cause(&shot.truth), &told);
             }
         }

@@ -21,15 +21,13 @@ pub fn table(cells: &[Cell]) -> String {
 }
 
 fn row(capability: &str, club: &str, tally: &Tally) -> String {
-    let mut cells = vec![capability.to_owned(), club.to_owned(), tally.shots.to_string(), tally.true_misses.to_string()];
+    let mut cells =
+        vec![capability.to_owned(), club.to_owned(), tally.shots.to_string(), tally.true_misses.to_string()];
     for covered in [&tally.loss_covered, &tally.toe_covered, &tally.up_covered] {
         cells.push(percent(covered.share()));
     }
     cells.push(number(tally.loss_error.mean(), 2));
-    cells.push(number(
-        tally.loss_squared_error.mean().map(|mean| Estimate { value: mean.value.sqrt(), ..mean }),
-        2,
-    ));
+    cells.push(number(tally.loss_squared_error.mean().map(|mean| Estimate { value: mean.value.sqrt(), ..mean }), 2));
     cells.push(number(tally.worst_bin(ENOUGH_FOR_A_BIN), 3));
     for named in &tally.causes {
         cells.push(format!("{}/{}", percent(named.recall.share()), percent(named.precision.share())));

@@ -1,0 +1,116 @@
+//! What the product promises, checked on a bounded sample: each goal holds within three standard errors of the sample's own
+//! estimate (players as clusters, for shares at least the binomial error).
+
+use impact::HeadKind;
+
+use crate::capability::Capability;
+use crate::run::{Cell, Sample, study};
+use crate::table::{ENOUGH_FOR_A_BIN, table};
+use crate::tally::{Estimate, Tally};
+use crate::world::World;
+
+const BOUNDED: Sample = Sample { pairs: 32, shots: 9, seed: 20_261_201 };
+/// Width of the band about a goal, in standard errors of the estimate.
+const BAND: f64 = 3.0;
+
+/// One goal, and what the sample says of it.
+pub struct Goal {
+    pub what: &'static str,
+    pub of: String,
+    pub lowest: f64,
+    pub highest: f64,
+    pub found: Estimate,
+}
+
+impl Goal {
+    pub fn holds(&self) -> bool {
+        let band = BAND * self.found.error;
+        self.found.value >= self.lowest - band && self.found.value <= self.highest + band
+    }
+
+    fn line(&self) -> String {
+        format!(
+            "{:<8} {:<24} {:<58} {:>8.3} +- {:.3} of {:>5} cases, goal {} to {}",
+            if self.holds() { "holds" } else { "MISSED" },
+            self.what,
+            self.of,
+            self.found.value,
+            self.found.error,
+            self.found.cases,
+            self.lowest,
+            self.highest
+        )
+    }
+}
+
+/// Cells of one capability over all heads of some kinds.
+fn pooled(cells: &[Cell], capability: &Capability, kinds: &[HeadKind]) -> Tally {
+    let mut sum = Tally::default();
+    for cell in cells {
+        if cell.capability == *capability && kinds.contains(&cell.kind) {
+            sum.append(&cell.tally);
+        }
+    }
+    sum
+}
+
+const GROUPS: [(&str, &[HeadKind]); 4] = [
+    ("driver", &[HeadKind::Driver]),
+    ("fairway wood", &[HeadKind::FairwayWood]),
+    ("hybrid", &[HeadKind::Hybrid]),
+    ("iron and wedge", &[HeadKind::Iron, HeadKind::Wedge]),
+];
+
+/// Fewer shots than this with an answer say nothing of a share.
+const ENOUGH_SHOTS: f64 = 60.0;
+
+/// Every goal, for every capability and group of clubs that gives enough answers.
+pub fn goals(cells: &[Cell]) -> Vec<Goal> {
+    let mut goals = Vec::new();
+    for capability in &Capability::ALL {
+        for (group, kinds) in GROUPS {
+            let tally = pooled(cells, capability, kinds);
+            let of = format!("{}: {group}", capability.name);
+            add(&mut goals, "90 % of carry lost", &of, tally.loss_covered.share(), (0.85, 0.95));
+            // Where little tells of the strike its interval is the prior's, wide on purpose: it must not be too narrow.
+            let widest = if capability.strike.is_some() || capability.measures_full_delivery() { 0.95 } else { 1.0 };
+            add(&mut goals, "90 % of toe", &of, tally.toe_covered.share(), (0.85, widest));
+            add(&mut goals, "90 % of up", &of, tally.up_covered.share(), (0.85, widest));
+            if let Some(limit) = limit_of_bias(capability) {
+                add(&mut goals, "bias of carry lost, m", &of, tally.loss_error.mean(), (-limit, limit));
+            }
+            add(&mut goals, "false strike", &of, tally.false_strike.share(), (0.0, 0.05));
+            add(&mut goals, "worst probability bin", &of, tally.worst_bin(ENOUGH_FOR_A_BIN), (-0.07, 0.07));
+        }
+    }
+    goals
+}
+
+fn limit_of_bias(capability: &Capability) -> Option<f64> {
+    if capability.measures_strike() {
+        Some(0.5)
+    } else if capability.measures_full_delivery() {
+        Some(1.5)
+    } else {
+        None
+    }
+}
+
+fn add(goals: &mut Vec<Goal>, what: &'static str, of: &str, found: Option<Estimate>, (lowest, highest): (f64, f64)) {
+    if let Some(found) = found.filter(|found| found.cases >= ENOUGH_SHOTS) {
+        goals.push(Goal { what, of: of.to_owned(), lowest, highest, found });
+    }
+}
+
+#[test]
+fn the_goals_hold_in_a_bounded_sample() {
+    let cells = study(&World::AS_STATED, &crate::heads::all(), &Capability::ALL, BOUNDED);
+    println!("{BOUNDED:?}, world {}\n\n{}", World::AS_STATED.name, table(&cells));
+    let goals = goals(&cells);
+    for goal in &goals {
+        println!("{}", goal.line());
+    }
+    assert!(goals.len() >= 120, "only {} goals had enough cases", goals.len());
+    let missed: Vec<String> = goals.iter().filter(|goal| !goal.holds()).map(Goal::line).collect();
+    assert!(missed.is_empty(), "{} goals missed:\n{}", missed.len(), missed.join("\n"));
+}

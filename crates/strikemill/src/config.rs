@@ -166,6 +166,7 @@ impl RawConfiguration {
                 0.999,
                 default.misread_probability,
             ),
+            ..default
         };
         let seconds = Duration::from_secs_f64;
         let intake = &self.intake;

@@ -1,24 +1,21 @@
 //! One reconstructed shot, and the shots it could have been: every mixture of actual and reference parts.
 
-use impact::HeadProfile;
-
 use crate::landing::{Air, Place};
-use crate::model::{LAUNCH, launch_of};
+use crate::model::{LAUNCH, Model};
 use crate::reconstruct::Reconstruction;
+use crate::rest::FlightRest;
 use crate::split::Group;
 use crate::unknowns::{ATTACK, FACE, LOFT, PATH, Reference, SPEED, TOE, UP, Unknowns};
-use crate::{Evidence, Known};
 
 /// Everything of one shot that the steps of a judgement share.
 pub(crate) struct Case<'a> {
-    pub head: &'a HeadProfile,
-    pub hand: f64,
+    pub model: Model<'a>,
     pub reference: Reference,
     pub found: Reconstruction,
     pub air: Air,
     pub aim: f64,
-    /// Measured minus modelled landing, where a landing was measured.
-    pub flight_rest: Place,
+    /// What the flight model leaves of this shot's landing.
+    pub rest: FlightRest,
 }
 
 const fn coalition(groups: &[Group]) -> usize {
@@ -65,30 +62,21 @@ impl Case<'_> {
     pub fn launch(&self, coalition: usize) -> [f64; LAUNCH] {
         let switched = self.switched(&self.found.mode, coalition);
         // The reconstruction stands on a possible collision, and moving strike and delivery to usual values keeps it possible.
-        let model = launch_of(self.head, &switched, self.hand).unwrap_or(self.found.model_launch);
+        let model = self.model.launch(&switched).unwrap_or(self.found.modelled());
         if coalition & (1 << Group::Rest as usize) == 0 { model } else { self.found.with_error(&model) }
     }
 
     pub fn place(&self, coalition: usize) -> Place {
-        let place = self.air.fly(&self.launch(coalition));
-        if coalition & (1 << Group::Rest as usize) == 0 { place } else { self.with_flight_rest(place) }
+        self.place_in(&self.air, coalition)
+    }
+
+    pub fn place_in(&self, air: &Air, coalition: usize) -> Place {
+        let flown = air.fly(&self.launch(coalition));
+        self.rest.applied(flown, coalition & (1 << Group::Rest as usize) != 0)
     }
 
     pub fn place_of(&self, unknowns: &Unknowns) -> Place {
-        let model = launch_of(self.head, unknowns, self.hand).unwrap_or(self.found.model_launch);
-        self.with_flight_rest(self.air.fly(&self.found.with_error(&model)))
-    }
-
-    pub fn with_flight_rest(&self, place: Place) -> Place {
-        Place { carry: place.carry + self.flight_rest.carry, lateral: place.lateral + self.flight_rest.lateral }
-    }
-}
-
-/// Measured minus modelled landing; nothing where the device did not measure it.
-pub(crate) fn flight_rest(evidence: &Evidence, flown: Place) -> Place {
-    let measured = |value, deviation| evidence.measured(value, deviation).map(|(value, _)| value);
-    Place {
-        carry: measured(Known::Carry, Known::CarrySd).map_or(0.0, |carry| carry - flown.carry),
-        lateral: measured(Known::Lateral, Known::LateralSd).map_or(0.0, |lateral| lateral - flown.lateral),
+        let model = self.model.launch(unknowns).unwrap_or(self.found.modelled());
+        self.rest.applied(self.air.fly(&self.found.with_error(&model)), true)
     }
 }

@@ -1,5 +1,7 @@
 //! Miss or not, and what would have mended it.
 
+use impact::HeadKind;
+
 use crate::Settings;
 use crate::landing::Place;
 
@@ -16,9 +18,9 @@ pub struct Bounds {
 
 impl Bounds {
     /// Bounds about the aim, sized by the carry of the player's centred stock shot.
-    pub fn new(reference: Place, aim_deg: f64, settings: &Settings) -> Bounds {
+    pub fn new(reference: Place, aim_deg: f64, settings: &Settings, kind: HeadKind) -> Bounds {
         Bounds {
-            half_width: settings.corridor_share * reference.carry,
+            half_width: settings.corridor_share_for(kind) * reference.carry,
             shortest: (1.0 - settings.carry_tolerance) * reference.carry,
             aim_slope: aim_deg.to_radians().sin(),
         }
@@ -111,7 +113,7 @@ mod tests {
 
     #[test]
     fn misses_are_named_by_side_and_length() {
-        let bounds = Bounds::new(Place { carry: 200.0, lateral: 0.0 }, 0.0, &Settings::default());
+        let bounds = Bounds::new(Place { carry: 200.0, lateral: 0.0 }, 0.0, &Settings::default(), HeadKind::Driver);
         let cases = [
             ((200.0, 13.9), "none"),
             ((200.0, -14.1), "left"),
@@ -128,7 +130,7 @@ mod tests {
 
     #[test]
     fn the_corridor_follows_the_aim() {
-        let bounds = Bounds::new(Place { carry: 200.0, lateral: 10.5 }, 3.0, &Settings::default());
+        let bounds = Bounds::new(Place { carry: 200.0, lateral: 10.5 }, 3.0, &Settings::default(), HeadKind::Driver);
         assert_eq!(bounds.miss(Place { carry: 200.0, lateral: 10.0 }), "none");
         assert_eq!(bounds.miss(Place { carry: 200.0, lateral: -5.0 }), "left");
     }

@@ -2,15 +2,17 @@
 
 use impact::HeadProfile;
 
-use crate::case::{ALL_ACTUAL, Case, NONE_ACTUAL, flight_rest};
+use crate::case::{ALL_ACTUAL, Case, NONE_ACTUAL};
 use crate::curve::curve_reading;
 use crate::decide::{Bounds, strike_zone};
-use crate::landing::{Air, Place};
-use crate::model::LAUNCH;
+use crate::landing::Air;
+use crate::model::{LAUNCH, Model};
 use crate::normals::NormalDraws;
+use crate::prior::Prior;
 use crate::reconstruct::{observed_launch, reconstruct};
+use crate::rest::FlightRest;
 use crate::split::{COALITIONS, GROUPS, shapley};
-use crate::unknowns::{COUNT, FACE, PATH, Prior, SPEED, StrikeKnowledge, TOE, UP, reference_of};
+use crate::unknowns::{COUNT, FACE, HeadKnowledge, PATH, Reference, SPEED, TOE, UP};
 use crate::{Evidence, Known, Settings, ShotVerdict, Told};
 
 /// Above this deviation of an inferred strike the launch has told little more than the prior did.
@@ -43,31 +45,31 @@ impl Judge {
 
     /// Judges one shot. A verdict always comes back; what cannot be told is missing from it and `reason` says why.
     pub fn judge(&self, evidence: &Evidence, head: &HeadProfile) -> ShotVerdict {
-        let hand = evidence.get(Known::Hand).map_or(1.0, |hand| if hand < 0.0 { -1.0 } else { 1.0 });
+        let model = Model::new(evidence, head);
         let mut verdict = ShotVerdict::default();
         let observed = observed_launch(evidence);
         if observed[0].is_none() || observed[1].is_none() || observed[2].is_none() {
             verdict.reason = Some("ball speed and start direction were not measured".into());
             return verdict;
         }
-        let reference = reference_of(evidence, head, hand);
-        let prior = Prior::new(evidence, head, &reference);
-        let Some(found) = reconstruct(&observed, &prior, head, hand) else {
+        let known = HeadKnowledge::of(evidence, &model);
+        let reference = Reference::of(evidence, &model, &known);
+        let prior = Prior::new(evidence, &reference, &known);
+        let Some(found) = reconstruct(&observed, &prior, &model, evidence) else {
             verdict.reason = Some("no clean contact gives these readings".into());
             return verdict;
         };
         let misfit = found.misfit;
         let air = Air::of(evidence);
         let aim = evidence.get(Known::Aim).unwrap_or(0.0);
-        let mut case = Case { head, hand, reference, found, air, aim, flight_rest: Place::default() };
-        let flown = case.air.fly(&case.found.launch());
-        case.flight_rest = flight_rest(evidence, flown);
+        let rest = FlightRest::of(evidence, air.fly(&found.launch()));
+        let case = Case { model, reference, found, air, aim, rest };
         self.describe(&case, &prior, &mut verdict);
         if misfit > MISFIT_ABOVE {
             Judge::refuse(&mut verdict, "the launch fits no clean contact with this head");
             return verdict;
         }
-        if prior.strike == StrikeKnowledge::Inferred {
+        if !prior.strike.is_measured() {
             if !head.reveals_strike {
                 Judge::refuse(&mut verdict, "this club hardly reveals the strike, and the strike was not measured");
                 return verdict;
@@ -77,7 +79,7 @@ impl Judge {
                 return verdict;
             }
             if case.found.sd(TOE) > STRIKE_UNKNOWN_ABOVE_MM {
-                let why = if prior.direction_measured {
+                let why = if prior.direction_measured() {
                     "too little was measured to infer the strike"
                 } else {
                     "no path or face measured: too little to infer the strike"
@@ -104,15 +106,21 @@ impl Judge {
     fn describe(&self, case: &Case<'_>, prior: &Prior, verdict: &mut ShotVerdict) {
         let actual = case.place(ALL_ACTUAL);
         let reference = case.place(NONE_ACTUAL);
+        let standard = case.air.standard();
+        let actual_std = case.place_in(&standard, ALL_ACTUAL);
+        let reference_std = case.place_in(&standard, NONE_ACTUAL);
+        verdict.set(Told::CarryStd, actual_std.carry);
+        verdict.set(Told::LateralStd, actual_std.lateral);
+        verdict.set(Told::ReferenceCarryStd, reference_std.carry);
         let mode = &case.found.mode;
         verdict.set(Told::Carry, actual.carry);
         verdict.set(Told::Lateral, actual.lateral);
         verdict.set(Told::ReferenceCarry, reference.carry);
         verdict.set(Told::ReferenceLateral, reference.lateral);
-        let bounds = Bounds::new(reference, case.aim, &self.settings);
+        let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
         verdict.miss = Some(bounds.miss(actual).into());
         verdict.strike_source = Some(prior.strike.word().into());
-        if prior.strike != StrikeKnowledge::Inferred || case.head.reveals_strike {
+        if prior.strike.is_measured() || case.model.head.reveals_strike {
             verdict.set(Told::StrikeToe, mode[TOE]);
             verdict.set(Told::StrikeUp, mode[UP]);
             verdict.set(Told::StrikeToeSd, case.found.sd(TOE));
@@ -120,7 +128,7 @@ impl Judge {
             verdict.strike_zone = Some(strike_zone(mode[TOE], mode[UP]).into());
             verdict.set(Told::FaceToPath, mode[FACE] - mode[PATH]);
         }
-        if let Some(reading) = curve_reading(case.head, mode, case.hand, &case.found.launch()) {
+        if let Some(reading) = curve_reading(&case.model, mode, &case.found.launch()) {
             verdict.set(Told::CurveReading, reading);
         }
     }

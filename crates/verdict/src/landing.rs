@@ -1,6 +1,6 @@
 //! Where a launch comes down: flown exactly, or by a quadratic that stands in for many flights of nearly the same launch.
 
-use flight::{BallProfile, Conditions, Launch, fly};
+use flight::{BallProfile, Conditions, Launch, MoistAir, air_density, fly};
 
 use crate::model::LAUNCH;
 use crate::{Evidence, Known};
@@ -12,6 +12,15 @@ pub struct Place {
     pub carry: f64,
     /// Across the target line, positive = right, m.
     pub lateral: f64,
+}
+
+/// The ball, scaled where a ball profile was fitted.
+fn ball_of(evidence: &Evidence) -> BallProfile {
+    let mut ball = BallProfile::default();
+    // Scales outside these limits would not be a golf ball's; they would come from a broken fit.
+    ball.drag_scale = evidence.get(Known::BallDragScale).unwrap_or(1.0).clamp(0.5, 2.0);
+    ball.lift_scale = evidence.get(Known::BallLiftScale).unwrap_or(1.0).clamp(0.2, 3.0);
+    ball
 }
 
 /// The air and ball of one shot.
@@ -30,7 +39,15 @@ impl Air {
         }
         conditions.wind_along_mps = evidence.get(Known::WindAlong).unwrap_or(0.0);
         conditions.wind_across_mps = evidence.get(Known::WindAcross).unwrap_or(0.0);
-        Air { ball: BallProfile::default(), conditions }
+        Air { ball: ball_of(evidence), conditions }
+    }
+
+    /// The same ball in standard air: 20 C, 1013.25 hPa, 50 % humidity, calm.
+    pub fn standard(&self) -> Air {
+        let still = MoistAir { temperature_c: 20.0, pressure_hpa: 1013.25, humidity_pct: 50.0 };
+        let mut conditions = Conditions::default();
+        conditions.air_density = air_density(&still).unwrap_or(conditions.air_density);
+        Air { ball: self.ball.clone(), conditions }
     }
 
     /// Flies one launch [ball speed, elevation, azimuth, spin, tilt].

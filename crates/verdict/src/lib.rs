@@ -10,21 +10,28 @@ mod curve;
 mod decide;
 mod evidence;
 mod judge;
+mod known;
 mod landing;
 mod model;
 mod moments;
 mod normals;
 mod outcome;
+mod prior;
 mod reconstruct;
+mod rest;
+mod settings;
 mod split;
 mod unknowns;
 mod weigh;
 
 pub use decide::{Bounds, Cause, strike_zone};
-pub use evidence::{Evidence, Known, Settings};
+pub use evidence::Evidence;
 pub use judge::Judge;
+pub use known::Known;
 pub use landing::Place;
+pub use model::model_error_sd;
 pub use outcome::{ShotVerdict, Told};
+pub use settings::Settings;
 
 /// Version of the method; it stands beside every verdict and rises when the same evidence would be judged otherwise.
-pub const METHOD_VERSION: &str = "1";
+pub const METHOD_VERSION: &str = "2";

@@ -1,13 +1,14 @@
 //! What the judgement says of one shot, and how its fields are named and typed in data.
 
 /// The judgement of one shot. Numbers that cannot be told are `None`.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ShotVerdict {
     /// `none`, `left`, `right`, `short`, or two joined by `-`.
     pub miss: Option<String>,
     /// `strike`, `delivery`, `either`, `both needed`, `neither`, `cannot tell`; missing where there is no miss.
     pub cause: Option<String>,
-    /// Where the strike position comes from: `measured`, `linked`, `inferred`.
+    /// Where the strike position comes from: `measured`, `linked`, `inferred`, or `toe only`, `height only` where the other axis was
+    /// inferred.
     pub strike_source: Option<String>,
     /// `centre`, `toe`, `heel`, `high`, `low`.
     pub strike_zone: Option<String>,
@@ -17,6 +18,20 @@ pub struct ShotVerdict {
     pub misread: Option<bool>,
     /// The numbers, in the order of [`ShotVerdict::NUMBERS`].
     numbers: [Option<f64>; ShotVerdict::NUMBERS.len()],
+}
+
+impl Default for ShotVerdict {
+    fn default() -> Self {
+        ShotVerdict {
+            miss: None,
+            cause: None,
+            strike_source: None,
+            strike_zone: None,
+            reason: None,
+            misread: None,
+            numbers: [None; ShotVerdict::NUMBERS.len()],
+        }
+    }
 }
 
 /// Position of a number in [`ShotVerdict::NUMBERS`].
@@ -54,11 +69,17 @@ pub enum Told {
     ProbabilityNeither,
     TighterStrikeGain,
     FasterClubGain,
+    CarryStd,
+    LateralStd,
+    CentredCarryStd,
+    ReferenceCarryStd,
+    CarryLostToStrikeStd,
+    MisreadProbability,
 }
 
 impl ShotVerdict {
     /// Name, UCUM unit and meaning of the numbers, which are also the field names of the SQL function's result.
-    pub const NUMBERS: [(&'static str, &'static str, &'static str); 30] = [
+    pub const NUMBERS: [(&'static str, &'static str, &'static str); 36] = [
         ("cause_probability", "1", "share of the posterior that the named cause holds"),
         ("lateral_m", "m", "distance across the target line at landing, positive = right"),
         ("carry_m", "m", "carry of the shot"),
@@ -89,6 +110,16 @@ impl ShotVerdict {
         ("probability_neither", "1", "probability that not even both mend the miss"),
         ("tighter_strike_gain_m", "m", "carry that a strike a quarter nearer the centre would have given back"),
         ("faster_club_gain_m", "m", "carry that 1 m/s more club speed would have given"),
+        ("carry_std_m", "m", "carry_m in standard air: 20 C, 1013.25 hPa, 50 % humidity, no wind"),
+        ("lateral_std_m", "m", "lateral_m in standard air"),
+        ("centred_carry_std_m", "m", "centred_carry_m in standard air"),
+        ("reference_carry_std_m", "m", "reference_carry_m in standard air"),
+        ("carry_lost_to_strike_std_m", "m", "carry_lost_to_strike_m in standard air"),
+        (
+            "misread_probability",
+            "1",
+            "probability that the true face to path differs from curve_reading_deg as misread asks",
+        ),
     ];
 
     /// The value of a number.
@@ -110,7 +141,7 @@ impl ShotVerdict {
     pub const TEXTS: [(&'static str, &'static str); 5] = [
         ("miss", "none, left, right, short, or two joined by -"),
         ("cause", "strike, delivery, either, both needed, neither or cannot tell; null without a miss"),
-        ("strike_source", "measured, linked or inferred"),
+        ("strike_source", "measured, linked or inferred; toe only or height only where the other axis was inferred"),
         ("strike_zone", "centre, toe, heel, high or low"),
         ("reason", "why something cannot be told; null where everything is"),
     ];

@@ -1,12 +1,12 @@
-//! The fifteen unknowns of a shot and what is known of each before its launch is looked at.
+//! The sixteen unknowns of a shot, and the shot that the player means to hit.
 
-use impact::{DELIVERY_UNKNOWNS, HeadProfile};
+use impact::{DELIVERY_UNKNOWNS, NUISANCES};
 
-use crate::model::launch_of;
+use crate::model::{ELEVATION, Model};
 use crate::{Evidence, Known};
 
-/// How many unknowns a shot has: seven of club and strike, eight of the head.
-pub const COUNT: usize = impact::UNKNOWNS;
+/// How many unknowns a shot has: seven of club and strike, eight of the head, the bay's direction.
+pub const COUNT: usize = impact::UNKNOWNS + 1;
 
 /// Positions in the vector of unknowns. Angles in degrees, lengths of the strike in millimetres, of the head in metres.
 pub const SPEED: usize = 0;
@@ -21,18 +21,43 @@ pub const FALLOFF: usize = 8;
 pub const INERTIA: usize = 9;
 pub const BULGE: usize = 13;
 pub const FRICTION: usize = 14;
+/// How far right the bay's readings of direction lie.
+pub const BAY: usize = 15;
 
 pub type Unknowns = [f64; COUNT];
 
-// Deviations of what the device did not measure, about the player's own reference. Common practice, no source: between
-// shots of one player these spread less; the width also covers how badly a reference may be known.
-const SPEED_SHARE_SD: f64 = 0.05;
-const ATTACK_SD: f64 = 2.5;
-const PATH_SD: f64 = 4.0;
-const FACE_SD: f64 = 3.5;
-const LOFT_SD: f64 = 2.5;
-const TOE_SD: f64 = 12.0;
-const UP_SD: f64 = 8.0;
+/// What is known of the head's uncertain figures.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeadKnowledge {
+    pub mean: [f64; NUISANCES],
+    pub sd: [f64; NUISANCES],
+}
+
+/// The learned figure and its deviation, in the order of [`impact::NUISANCE_NAMES`].
+const LEARNED: [(Known, Known); NUISANCES] = [
+    (Known::HeadRestitution, Known::HeadRestitutionSd),
+    (Known::HeadRestitutionFalloff, Known::HeadRestitutionFalloffSd),
+    (Known::HeadInertiaScale, Known::HeadInertiaScaleSd),
+    (Known::HeadCgNormal, Known::HeadCgNormalSd),
+    (Known::HeadCgUp, Known::HeadCgUpSd),
+    (Known::HeadCgToe, Known::HeadCgToeSd),
+    (Known::HeadBulgeCurvature, Known::HeadBulgeCurvatureSd),
+    (Known::HeadFriction, Known::HeadFrictionSd),
+];
+
+impl HeadKnowledge {
+    /// What was learned of this player's head, else the profile.
+    pub fn of(evidence: &Evidence, model: &Model<'_>) -> HeadKnowledge {
+        let mut known = HeadKnowledge { mean: model.head.nuisances(), sd: model.head.nuisance_deviations() };
+        for (position, (value, deviation)) in LEARNED.into_iter().enumerate() {
+            if let Some((mean, sd)) = evidence.measured(value, deviation) {
+                known.mean[position] = mean;
+                known.sd[position] = sd;
+            }
+        }
+        known
+    }
+}
 
 /// The shot that the player means to hit: the middle of every comparison.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,143 +69,85 @@ pub struct Reference {
     pub loft: f64,
 }
 
-/// Independent normal beliefs about each unknown, and where the strike is known from.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Prior {
-    pub mean: Unknowns,
-    pub sd: Unknowns,
-    pub strike: StrikeKnowledge,
-    /// The azimuth that a device reports for the normal at the strike point, with its deviation.
-    pub face_at_strike: Option<(f64, f64)>,
-    /// Whether anything but the launch tells of path or face.
-    pub direction_measured: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum StrikeKnowledge {
-    Measured,
-    Linked,
-    Inferred,
-}
-
-impl StrikeKnowledge {
-    pub fn word(self) -> &'static str {
-        match self {
-            StrikeKnowledge::Measured => "measured",
-            StrikeKnowledge::Linked => "linked",
-            StrikeKnowledge::Inferred => "inferred",
-        }
-    }
-}
-
-/// The head as its profile describes it, with the delivery of `reference` and a centred strike.
-pub fn profile_means(head: &HeadProfile, reference: &Reference) -> Unknowns {
-    let mut mean = [0.0; COUNT];
-    mean[SPEED] = reference.speed;
-    mean[ATTACK] = reference.attack;
-    mean[PATH] = reference.path;
-    mean[FACE] = reference.face;
-    mean[LOFT] = reference.loft;
-    mean[DELIVERY_UNKNOWNS..].copy_from_slice(&head.nuisances());
-    mean
-}
-
-/// The player's reference, completed from the head profile where the player's own figures are missing.
-pub fn reference_of(evidence: &Evidence, head: &HeadProfile, hand: f64) -> Reference {
-    let aim = evidence.get(Known::Aim).unwrap_or(0.0);
-    let mut reference = Reference {
-        speed: head.typical_club_speed_mps,
-        attack: evidence.get(Known::ReferenceAttack).unwrap_or(head.typical_attack_deg),
-        path: aim + evidence.get(Known::StockPath).unwrap_or(0.0),
-        face: aim + evidence.get(Known::StockFace).unwrap_or(0.0),
-        loft: evidence.get(Known::ReferenceDeliveredLoft).unwrap_or(head.typical_delivered_loft_deg),
-    };
-    if evidence.get(Known::ReferenceDeliveredLoft).is_none()
-        && let Some(usual_elevation) = evidence.get(Known::ReferenceLaunchElevation)
-    {
-        settle_loft(&mut reference, usual_elevation, head, hand);
-    }
-    let usual_ball_speed = evidence.get(Known::ReferenceBallSpeed).or(evidence.get(Known::BallSpeed));
-    if let Some(speed) = evidence.get(Known::ReferenceClubSpeed) {
-        reference.speed = speed;
-    } else if let Some(ball_speed) = usual_ball_speed
-        && let Some(centred) = launch_of(head, &profile_means(head, &reference), hand)
-    {
-        // The ratio of ball to club speed hardly depends on the speed itself, so one step is enough.
-        reference.speed *= ball_speed / centred[0];
-    }
-    reference
-}
-
-/// Sets the loft so that the centred reference shot leaves at the player's usual elevation.
-fn settle_loft(reference: &mut Reference, usual_elevation: f64, head: &HeadProfile, hand: f64) {
-    const SHARE_OF_LOFT_IN_ELEVATION: f64 = 0.85;
-    for _ in 0..4 {
-        let Some(centred) = launch_of(head, &profile_means(head, reference), hand) else { return };
-        let step = (usual_elevation - centred[1]) / SHARE_OF_LOFT_IN_ELEVATION;
-        reference.loft = (reference.loft + step).clamp(1.0, 60.0);
-    }
-}
-
-impl Prior {
-    /// What the device measured, or else the player's reference with a wide deviation.
-    pub fn new(evidence: &Evidence, head: &HeadProfile, reference: &Reference) -> Prior {
-        let mut prior = Prior {
-            mean: profile_means(head, reference),
-            sd: [0.0; COUNT],
-            strike: StrikeKnowledge::Inferred,
-            face_at_strike: None,
-            direction_measured: false,
+impl Reference {
+    /// The player's reference, completed from the head profile where the player's own figures are missing.
+    pub fn of(evidence: &Evidence, model: &Model<'_>, known: &HeadKnowledge) -> Reference {
+        let head = model.head;
+        let aim = evidence.get(Known::Aim).unwrap_or(0.0);
+        let mut reference = Reference {
+            speed: head.typical_club_speed_mps,
+            attack: evidence.get(Known::ReferenceAttack).unwrap_or(head.typical_attack_deg),
+            path: aim + evidence.get(Known::StockPath).unwrap_or(0.0),
+            face: aim + evidence.get(Known::StockFace).unwrap_or(0.0),
+            loft: evidence.get(Known::ReferenceDeliveredLoft).unwrap_or(head.typical_delivered_loft_deg),
         };
-        prior.sd[SPEED] = SPEED_SHARE_SD * reference.speed;
-        prior.sd[ATTACK] = ATTACK_SD;
-        prior.sd[PATH] = PATH_SD;
-        prior.sd[FACE] = FACE_SD;
-        prior.sd[LOFT] = LOFT_SD;
-        prior.sd[TOE] = TOE_SD;
-        prior.sd[UP] = UP_SD;
-        prior.sd[DELIVERY_UNKNOWNS..].copy_from_slice(&head.nuisance_deviations());
-
-        prior.take(SPEED, evidence.measured(Known::ClubSpeed, Known::ClubSpeedSd));
-        prior.take(ATTACK, evidence.measured(Known::Attack, Known::AttackSd));
-        prior.take(LOFT, evidence.measured(Known::DeliveredLoft, Known::DeliveredLoftSd));
-        let path = evidence.measured(Known::Path, Known::PathSd);
-        prior.take(PATH, path);
-        let face = evidence.measured(Known::Face, Known::FaceSd);
-        if evidence.face_at_strike_point {
-            prior.face_at_strike = face;
-        } else {
-            prior.take(FACE, face);
+        if evidence.get(Known::ReferenceDeliveredLoft).is_none()
+            && let Some(usual_elevation) = evidence.get(Known::ReferenceLaunchElevation)
+        {
+            reference.settle_loft(usual_elevation, model, known);
         }
-        prior.direction_measured = path.is_some() || face.is_some();
-
-        let toe = evidence.measured(Known::StrikeToe, Known::StrikeSd);
-        let up = evidence.measured(Known::StrikeUp, Known::StrikeSd);
-        prior.take(TOE, toe);
-        prior.take(UP, up);
-        if toe.is_some() {
-            prior.strike = if evidence.strike_linked { StrikeKnowledge::Linked } else { StrikeKnowledge::Measured };
+        let measured = |value, deviation| evidence.measured(value, deviation).map(|(value, _)| value);
+        let club_speed = evidence.get(Known::ReferenceClubSpeed);
+        let ball_speed = evidence.get(Known::ReferenceBallSpeed);
+        let club_speed_now = evidence.get(Known::HabitClubSpeed).or(measured(Known::ClubSpeed, Known::ClubSpeedSd));
+        let ball_speed_now = measured(Known::BallSpeed, Known::BallSpeedSd);
+        match (club_speed, ball_speed, club_speed_now, ball_speed_now) {
+            (Some(usual), ..) => reference.speed = usual,
+            (None, Some(usual), ..) => reference.settle_speed(usual, model, known),
+            (None, None, Some(now), _) => reference.speed = now,
+            (None, None, None, Some(now)) => reference.settle_speed(now, model, known),
+            _ => {}
         }
-        prior
+        reference
     }
 
-    fn take(&mut self, position: usize, observed: Option<(f64, f64)>) {
-        if let Some((value, deviation)) = observed {
-            self.mean[position] = value;
-            self.sd[position] = deviation;
+    /// The head as it is known, with this delivery and a centred strike.
+    pub fn centred(&self, known: &HeadKnowledge) -> Unknowns {
+        let mut mean = [0.0; COUNT];
+        mean[SPEED] = self.speed;
+        mean[ATTACK] = self.attack;
+        mean[PATH] = self.path;
+        mean[FACE] = self.face;
+        mean[LOFT] = self.loft;
+        mean[DELIVERY_UNKNOWNS..DELIVERY_UNKNOWNS + NUISANCES].copy_from_slice(&known.mean);
+        mean
+    }
+
+    /// Sets the loft so that the centred shot leaves at the player's usual elevation.
+    fn settle_loft(&mut self, usual_elevation: f64, model: &Model<'_>, known: &HeadKnowledge) {
+        const SHARE_OF_LOFT_IN_ELEVATION: f64 = 0.85;
+        for _ in 0..4 {
+            let Some(centred) = model.launch(&self.centred(known)) else { return };
+            let step = (usual_elevation - centred[ELEVATION]) / SHARE_OF_LOFT_IN_ELEVATION;
+            self.loft = (self.loft + step).clamp(1.0, 60.0);
+        }
+    }
+
+    /// Sets the club speed so that the centred shot leaves at a ball speed. The ratio of the two hardly depends on the speed
+    /// itself, so one step is enough.
+    fn settle_speed(&mut self, ball_speed: f64, model: &Model<'_>, known: &HeadKnowledge) {
+        if let Some(centred) = model.launch(&self.centred(known)) {
+            self.speed *= ball_speed / centred[0];
         }
     }
 }
 
 /// Keeps a vector of unknowns where the collision model has an answer; only far tails of the posterior are touched.
 pub fn keep_possible(unknowns: &mut Unknowns) {
-    unknowns[SPEED] = unknowns[SPEED].clamp(2.0, 75.0);
-    unknowns[TOE] = unknowns[TOE].clamp(-60.0, 60.0);
-    unknowns[UP] = unknowns[UP].clamp(-40.0, 40.0);
-    unknowns[LOFT] = unknowns[LOFT].clamp(-5.0, 75.0);
-    unknowns[RESTITUTION] = unknowns[RESTITUTION].clamp(0.4, 0.95);
-    unknowns[FALLOFF] = unknowns[FALLOFF].max(0.0);
-    unknowns[INERTIA] = unknowns[INERTIA].clamp(0.4, 2.5);
-    unknowns[BULGE] = unknowns[BULGE].clamp(0.0, 6.0);
-    unknowns[FRICTION] = unknowns[FRICTION].clamp(0.02, 1.0);
+    for (position, lowest, highest) in POSSIBLE {
+        unknowns[position] = unknowns[position].clamp(lowest, highest);
+    }
 }
+
+/// Position, lowest and highest possible value.
+pub const POSSIBLE: [(usize, f64, f64); 9] = [
+    (SPEED, 2.0, 75.0),
+    (TOE, -60.0, 60.0),
+    (UP, -40.0, 40.0),
+    (LOFT, -5.0, 75.0),
+    (RESTITUTION, 0.4, 0.95),
+    (FALLOFF, 0.0, 1_000.0),
+    (INERTIA, 0.4, 2.5),
+    (BULGE, 0.0, 6.0),
+    (FRICTION, 0.02, 1.0),
+];

@@ -4,10 +4,11 @@ use crate::case::{ALL_ACTUAL, BOTH, CENTRED, Case, INTENDED, NONE_ACTUAL};
 use crate::decide::{Bounds, Cause};
 use crate::judge::Judge;
 use crate::landing::{NearbyLandings, Place};
-use crate::model::{LAUNCH, launch_of};
+use crate::model::LAUNCH;
 use crate::moments::Moments;
+use crate::prior::Prior;
 use crate::split::Group;
-use crate::unknowns::{COUNT, FACE, PATH, Prior, StrikeKnowledge};
+use crate::unknowns::{COUNT, FACE, PATH, Unknowns, keep_possible};
 use crate::{ShotVerdict, Told};
 
 /// Where the share of each cause is told, in the order of [`Cause::ALL`].
@@ -36,21 +37,26 @@ impl Judge {
         let reading = verdict.get(Told::CurveReading);
         // A mean and a deviation need fewer draws than the shares of five causes.
         let every = if missed { 1 } else { 4 };
+        let Some(factor) = case.found.factor() else { return };
         for normals in self.draws.iter().step_by(every) {
-            let unknowns = case.found.draw(normals);
-            let Some(model) = launch_of(case.head, &unknowns, case.hand) else { continue };
-            let error: [f64; LAUNCH] = std::array::from_fn(|quantity| {
-                case.found.residual[quantity].given(model[quantity], normals[COUNT + quantity])
-            });
+            let mut unknowns: Unknowns = case.found.mode;
+            for row in 0..COUNT {
+                for column in 0..COUNT {
+                    unknowns[row] += factor[(row, column)] * normals[column];
+                }
+            }
+            keep_possible(&mut unknowns);
+            let Some(model) = case.model.launch(&unknowns) else { continue };
+            let error: [f64; LAUNCH] = case.found.model_error(&unknowns, &model, &normals[COUNT..]);
             let place = |coalition: usize, near: &NearbyLandings| -> Option<Place> {
-                let mut launch = launch_of(case.head, &case.switched(&unknowns, coalition), case.hand)?;
-                if coalition & (1 << Group::Rest as usize) == 0 {
-                    return Some(near.at(&launch));
+                let mut launch = case.model.launch(&case.switched(&unknowns, coalition))?;
+                let with_rest = coalition & (1 << Group::Rest as usize) != 0;
+                if with_rest {
+                    for quantity in 0..LAUNCH {
+                        launch[quantity] += error[quantity];
+                    }
                 }
-                for quantity in 0..LAUNCH {
-                    launch[quantity] += error[quantity];
-                }
-                Some(case.with_flight_rest(near.at(&launch)))
+                Some(case.rest.applied(near.at(&launch), with_rest))
             };
             let (Some(actual), Some(centred)) = (place(ALL_ACTUAL, &actual_near), place(CENTRED, &centred_near)) else {
                 continue;
@@ -67,7 +73,7 @@ impl Judge {
                 && let (Some(intended), Some(both), Some(reference)) =
                     (place(INTENDED, intended_near), place(BOTH, both_near), place(NONE_ACTUAL, reference_near))
             {
-                let bounds = Bounds::new(reference, case.aim, &self.settings);
+                let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
                 let cause = Cause::of(bounds.good(centred), bounds.good(intended), bounds.good(both));
                 causes[cause as usize] += 1;
             }
@@ -81,9 +87,18 @@ impl Judge {
         verdict.set(Told::CentredLateral, actual.1 + sideways.mean());
         verdict.set(Told::CarryLostToStrike, loss.mean());
         verdict.set(Told::CarryLostToStrikeSd, loss.sd());
+        // In standard air the loss is that of the most probable shot, moved as far as the posterior moves it here.
+        let (here, standard) = (case.place(CENTRED).carry - case.place(ALL_ACTUAL).carry, case.air.standard());
+        let there = case.place_in(&standard, CENTRED).carry - case.place_in(&standard, ALL_ACTUAL).carry;
+        let standard_loss = there + loss.mean() - here;
+        verdict.set(Told::CarryLostToStrikeStd, standard_loss);
+        if let Some(carry) = verdict.get(Told::CarryStd) {
+            verdict.set(Told::CentredCarryStd, carry + standard_loss);
+        }
         if let Some(reading) = reading {
             let differs = reading_differs as f64 / counted as f64;
             let acted_on = reading.abs() >= self.settings.curve_acted_on_deg;
+            verdict.set(Told::MisreadProbability, differs);
             verdict.misread = Some(acted_on && differs >= self.settings.misread_probability);
         }
         if missed {
@@ -111,9 +126,9 @@ impl Judge {
             return;
         }
         verdict.cause = Some("cannot tell".into());
-        let weakness = match (prior.strike, prior.direction_measured) {
-            (StrikeKnowledge::Inferred, false) => "; neither strike, path nor face was measured",
-            (StrikeKnowledge::Inferred, true) => "; the strike was inferred",
+        let weakness = match (prior.strike.is_measured(), prior.direction_measured()) {
+            (false, false) => "; neither strike, path nor face was measured",
+            (false, true) => "; the strike was inferred",
             (_, false) => "; neither path nor face was measured",
             (_, true) => "",
         };

@@ -94,7 +94,7 @@ proptest! {
 
     /// Whatever is missing, a verdict comes back, every number in it is finite, and what is not told has a reason.
     #[test]
-    fn any_subset_of_the_evidence_gives_an_answer(numbers in numbers(), missing in proptest::collection::vec(any::<bool>(), 39)) {
+    fn any_subset_of_the_evidence_gives_an_answer(numbers in numbers(), missing in proptest::collection::vec(any::<bool>(), Evidence::NUMBERS.len())) {
         let mut evidence = full_evidence(&numbers, 1.0);
         for (position, gone) in missing.into_iter().enumerate() {
             if gone {

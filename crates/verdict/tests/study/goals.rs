@@ -9,7 +9,7 @@ use crate::table::{ENOUGH_FOR_A_BIN, table};
 use crate::tally::{Estimate, Tally};
 use crate::world::World;
 
-const BOUNDED: Sample = Sample { pairs: 32, shots: 9, seed: 20_261_201 };
+const BOUNDED: Sample = Sample { pairs: 16, shots: 6, seed: 20_261_201 };
 /// Width of the band about a goal, in standard errors of the estimate.
 const BAND: f64 = 3.0;
 

@@ -69,7 +69,28 @@ pub struct Named {
 #[derive(Debug, Clone, Default)]
 pub struct Bin {
     /// Happened minus told.
-    pub gap: Ratio,
+    gap: Ratio,
+    /// Told times its complement: the variance that a well calibrated share has.
+    variance: Ratio,
+}
+
+impl Bin {
+    fn add(&mut self, cluster: usize, told: f64, happened: bool) {
+        self.gap.add(cluster, f64::from(u8::from(happened)) - told, 1.0);
+        self.variance.add(cluster, told * (1.0 - told), 1.0);
+    }
+
+    fn append(&mut self, other: &Bin) {
+        self.gap.append(&other.gap);
+        self.variance.append(&other.variance);
+    }
+
+    /// How far happened lies above told; its error is at least the binomial one.
+    pub fn gap(&self) -> Option<Estimate> {
+        let (mut gap, variance) = (self.gap.mean()?, self.variance.mean()?);
+        gap.error = gap.error.max((variance.value / gap.cases).sqrt());
+        Some(gap)
+    }
 }
 
 pub const BINS: usize = 10;
@@ -144,7 +165,7 @@ impl Tally {
             // Shares of the causes are told on the understanding that the shot is a miss, so only true misses can check them.
             if let (Some(share), true) = (told.get(probability), cause.is_some()) {
                 let bin = ((share * BINS as f64) as usize).min(BINS - 1);
-                self.bins[bin].gap.add(pair, f64::from(u8::from(cause == Some(of))) - share, 1.0);
+                self.bins[bin].add(pair, share, cause == Some(of));
             }
         }
         if let Some(named) = named {
@@ -187,7 +208,7 @@ impl Tally {
             own.append(others);
         }
         for (own, others) in self.bins.iter_mut().zip(&other.bins) {
-            own.gap.append(&others.gap);
+            own.append(others);
         }
         for (own, others) in self.causes.iter_mut().zip(&other.causes) {
             own.recall.append(&others.recall);
@@ -199,7 +220,7 @@ impl Tally {
     pub fn worst_bin(&self, enough: f64) -> Option<Estimate> {
         let mut worst: Option<Estimate> = None;
         for bin in &self.bins {
-            let Some(gap) = bin.gap.mean().filter(|gap| gap.cases >= enough) else { continue };
+            let Some(gap) = bin.gap().filter(|gap| gap.cases >= enough) else { continue };
             if worst.is_none_or(|worst| gap.value.abs() > worst.value.abs()) {
                 worst = Some(gap);
             }

@@ -17,25 +17,26 @@ pub struct World {
     pub name: &'static str,
     /// Factor on the deviations that the profiles state of heads, and on those of the ball.
     pub equipment: f64,
-    /// Factor on the usual error of the model of impact.
-    pub model_error: f64,
+    /// What the model of impact gets wrong about each shot.
+    pub model_error: ModelError,
 }
 
 impl World {
-    /// Heads and balls as far off their profiles as the profiles say.
-    pub const AS_STATED: World = World { name: "as stated", equipment: 1.0, model_error: 1.0 };
-    /// Twice as far, and half again as much error of the model: what the product does not expect.
-    pub const STRESS: World = World { name: "stress", equipment: 2.0, model_error: 1.5 };
+    /// Everything as far off as the product itself says: heads by their profiles' deviations, balls by 2.5 % of drag and lift, the
+    /// model of impact by the product's own figures. Only such a world can tell whether its probabilities are right.
+    pub const AS_STATED: World = World { name: "as stated", equipment: 1.0, model_error: error_of_impact(1.0) };
+    /// Heads and balls twice as far off, the model half again as much: what the product does not expect.
+    pub const STRESS: World = World { name: "stress", equipment: 2.0, model_error: error_of_impact(1.5) };
+}
 
-    fn error_of_impact(&self) -> ModelError {
-        let usual = ModelError::default();
-        ModelError {
-            speed_share: self.model_error * usual.speed_share,
-            elevation_deg: self.model_error * usual.elevation_deg,
-            azimuth_deg: self.model_error * usual.azimuth_deg,
-            spin_share: self.model_error * usual.spin_share,
-            tilt_deg: self.model_error * usual.tilt_deg,
-        }
+/// The product's own figures of what its model of impact gets wrong, times a factor.
+const fn error_of_impact(factor: f64) -> ModelError {
+    ModelError {
+        speed_share: 0.005 * factor,
+        elevation_deg: 0.3 * factor,
+        azimuth_deg: 0.3 * factor,
+        spin_share: 0.05 * factor,
+        tilt_deg: factor,
     }
 }
 
@@ -108,7 +109,6 @@ const STANDARDS: [Standard; 8] = [
 /// Draws a player's earlier shots and those to be judged.
 pub fn practice(world: &World, player: &Player, pair: usize, shots: usize, outdoors: bool, seed: u64) -> Practice {
     let air = conditions(outdoors, &mut stream(seed, &[pair as u64, 2]));
-    let error = world.error_of_impact();
     let club = &player.clubs[0];
     let session = |number: usize, count: usize| -> Vec<StudyShot> {
         let mut rng = stream(seed, &[pair as u64, 3, number as u64]);
@@ -117,7 +117,7 @@ pub fn practice(world: &World, player: &Player, pair: usize, shots: usize, outdo
         for shot in 0..count {
             let mut rng = stream(seed, &[pair as u64, 4, number as u64, shot as u64]);
             let noise = rng.random();
-            let truth = draw_shot(player, club, &form, &ShotPlan::default(), &air, &error, &mut rng)
+            let truth = draw_shot(player, club, &form, &ShotPlan::default(), &air, &world.model_error, &mut rng)
                 .unwrap_or_else(|error| panic!("{error}"));
             drawn.push(StudyShot { truth, noise });
         }

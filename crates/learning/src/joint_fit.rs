@@ -103,7 +103,9 @@ pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -
             beliefs,
         );
         weights = all_weights(readings, &state, head, &spreads, &cutoffs);
-        if std::env::var("TRACE").is_ok() { eprintln!("round {round} largest {largest:.4} share {share} left {left:.4}"); }
+        if std::env::var("TRACE").is_ok() {
+            eprintln!("round {round} largest {largest:.4} share {share} left {left:.4}");
+        }
         if round + 1 == MOST_ROUNDS || (largest < STANDS_STILL && spreads.close_to(&before, STANDS_STILL)) {
             return Some(JointFit { habits: state.habits, globals: state.globals, covariance, spreads, weights });
         }

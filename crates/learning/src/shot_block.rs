@@ -1,6 +1,8 @@
 //! One shot in the joint fit: its misfit, and what it says of habits and head once its own delivery is eliminated.
 
-use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives};
+use impact::{
+    DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives,
+};
 use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
 use crate::beliefs::{GLOBALS, SHARED};

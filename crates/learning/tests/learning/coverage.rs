@@ -151,13 +151,41 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
             }
         }
     }
-    println!("== {} sessions {sessions}: identified {identified} errors {errors:?} {:.1} ms a fit", device.name, 1e3 * spent / players as f64);
+    println!(
+        "== {} sessions {sessions}: identified {identified} errors {errors:?} {:.1} ms a fit",
+        device.name,
+        1e3 * spent / players as f64
+    );
     println!("{}", sums[0].row("before"));
     println!("{}", sums[1].row("after"));
-    let names = ["e","falloff","inertia","cgn","cgu","cgt","bulge","mu","refspeed","refattack","refloft","htoe","hup","hpath","hface","lofs","dofs"];
+    let names = [
+        "e",
+        "falloff",
+        "inertia",
+        "cgn",
+        "cgu",
+        "cgt",
+        "bulge",
+        "mu",
+        "refspeed",
+        "refattack",
+        "refloft",
+        "htoe",
+        "hup",
+        "hpath",
+        "hface",
+        "lofs",
+        "dofs",
+    ];
     for (name, row) in names.iter().zip(&figures) {
         if row.0 > 0.0 {
-            println!("   {name:<10} n {:>4} cover {:.2} rmse/prior {:.2} sd/prior {:.2}", row.0, row.1/row.0, (row.2/row.0).sqrt(), row.3/row.0);
+            println!(
+                "   {name:<10} n {:>4} cover {:.2} rmse/prior {:.2} sd/prior {:.2}",
+                row.0,
+                row.1 / row.0,
+                (row.2 / row.0).sqrt(),
+                row.3 / row.0
+            );
         }
     }
     let _ = PlayerClubModel::NUMBERS;
@@ -167,7 +195,14 @@ fn study(device: &DeviceKind, players: usize, sessions: usize) {
 fn explore() {
     let players = std::env::var("PLAYERS").map_or(60, |text| text.parse().unwrap());
     let sessions = std::env::var("SESSIONS").map_or(8, |text| text.parse().unwrap());
-    for device in [DeviceKind::strike_lines(), DeviceKind::swing(), DeviceKind::face_at_strike_point(), DeviceKind::plain_imperial(), DeviceKind::hall_metric(), DeviceKind::ball_only()] {
+    for device in [
+        DeviceKind::strike_lines(),
+        DeviceKind::swing(),
+        DeviceKind::face_at_strike_point(),
+        DeviceKind::plain_imperial(),
+        DeviceKind::hall_metric(),
+        DeviceKind::ball_only(),
+    ] {
         study(&device, players, sessions);
     }
 }

@@ -1,6 +1,7 @@
 //! What a device measures: from the ball alone to everything, one capability after the other with the same deviations.
 
 use academy::{DeviceKind, FaceReference, Observed, Player};
+use impact::HeadProfile;
 use shot::Quantity;
 use verdict::{Evidence, Known};
 
@@ -152,29 +153,34 @@ const OBSERVATIONS: [(Quantity, Known, Known); 12] = [
     (Quantity::LateralM, Known::Lateral, Known::LateralSd),
 ];
 
-/// The medians of what a device measured on earlier shots, as the product forms a player's reference.
-pub struct Reference([(Known, Option<f64>); 5]);
+/// An earlier shot, as the product remembers it.
+pub struct Earlier {
+    pub evidence: Evidence,
+    /// Number of the session, from 0 for the earliest.
+    pub session: usize,
+}
 
-impl Reference {
-    pub fn of(history: &[Evidence]) -> Reference {
-        let medians = [
-            (Known::ClubSpeed, Known::ClubSpeedSd, Known::ReferenceClubSpeed),
-            (Known::BallSpeed, Known::BallSpeedSd, Known::ReferenceBallSpeed),
-            (Known::LaunchElevation, Known::LaunchElevationSd, Known::ReferenceLaunchElevation),
-            (Known::Attack, Known::AttackSd, Known::ReferenceAttack),
-            (Known::DeliveredLoft, Known::DeliveredLoftSd, Known::ReferenceDeliveredLoft),
-        ];
-        Reference(medians.map(|(value, deviation, reference)| {
-            let seen = history.iter().filter_map(|shot| shot.measured(value, deviation)).map(|(value, _)| value);
-            (reference, median(seen.collect()))
-        }))
-    }
+/// What is known of a player with a club before a shot: numbers by their position in [`Evidence::NUMBERS`].
+pub type Knowledge = Vec<(usize, Option<f64>)>;
 
-    pub fn add_to(&self, evidence: &mut Evidence) {
-        for (reference, usual) in self.0 {
-            evidence.set(reference, usual);
-        }
+/// How earlier shots become knowledge.
+pub type Learner = fn(&[Earlier], &HeadProfile) -> Knowledge;
+
+/// The player's reference alone: the medians of what the device measured.
+pub fn medians(earlier: &[Earlier], _: &HeadProfile) -> Knowledge {
+    let medians = [
+        (Known::ClubSpeed, Known::ClubSpeedSd, Known::ReferenceClubSpeed),
+        (Known::BallSpeed, Known::BallSpeedSd, Known::ReferenceBallSpeed),
+        (Known::LaunchElevation, Known::LaunchElevationSd, Known::ReferenceLaunchElevation),
+        (Known::Attack, Known::AttackSd, Known::ReferenceAttack),
+        (Known::DeliveredLoft, Known::DeliveredLoftSd, Known::ReferenceDeliveredLoft),
+    ];
+    let mut known = Knowledge::new();
+    for (value, deviation, reference) in medians {
+        let seen = earlier.iter().filter_map(|shot| shot.evidence.measured(value, deviation)).map(|(value, _)| value);
+        known.push((reference as usize, median(seen.collect())));
     }
+    known
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {

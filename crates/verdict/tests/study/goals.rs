@@ -104,7 +104,7 @@ fn add(goals: &mut Vec<Goal>, what: &'static str, of: &str, found: Option<Estima
 
 #[test]
 fn the_goals_hold_in_a_bounded_sample() {
-    let cells = study(&World::AS_STATED, &crate::heads::all(), &Capability::ALL, BOUNDED);
+    let cells = study(&World::AS_STATED, &crate::heads::all(), &Capability::ALL, BOUNDED, crate::LEARNER);
     println!("{BOUNDED:?}, world {}\n\n{}", World::AS_STATED.name, table(&cells));
     let goals = goals(&cells);
     for goal in &goals {

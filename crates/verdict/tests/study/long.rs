@@ -26,10 +26,18 @@ fn the_whole_table() {
         .collect();
     let mut text = String::new();
     for world in [World::AS_STATED, World::STRESS] {
-        let cells = study(&world, &heads, &Capability::ALL, sample);
-        text.push_str(&format!("{}\n\n{}\n", world.name, table(&cells)));
+        let cells = study(&world, &heads, &Capability::ALL, sample, crate::LEARNER);
+        let title = format!(
+            "World {}, players known by {}. {} pairs of players, {} shots each; seed {}.",
+            world.name,
+            crate::KNOWN,
+            sample.pairs,
+            sample.shots,
+            sample.seed
+        );
+        text.push_str(&format!("{title}\n\n{}\n", table(&cells)));
     }
-    println!("{sample:?}\n{text}");
+    println!("{text}");
     if let Ok(path) = std::env::var("STRIKEMILL_STUDY_INTO") {
         std::fs::write(&path, text).unwrap_or_else(|error| panic!("{path}: {error}"));
     }

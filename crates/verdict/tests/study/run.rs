@@ -2,9 +2,9 @@
 
 use academy::{MissRule, Player};
 use impact::{HeadKind, HeadProfile};
-use verdict::{Evidence, Judge, Settings};
+use verdict::{Judge, Settings};
 
-use crate::capability::{Capability, Reference};
+use crate::capability::{Capability, Earlier, Learner};
 use crate::tally::Tally;
 use crate::world::{StudyShot, World, player, practice};
 
@@ -27,12 +27,18 @@ pub struct Cell {
 }
 
 /// Simulates every capability with every head.
-pub fn study(world: &World, heads: &[HeadProfile], capabilities: &[Capability], sample: Sample) -> Vec<Cell> {
+pub fn study(
+    world: &World,
+    heads: &[HeadProfile],
+    capabilities: &[Capability],
+    sample: Sample,
+    learn: Learner,
+) -> Vec<Cell> {
     let judge = Judge::new(Settings::default());
     let threads = std::thread::available_parallelism().map_or(2, usize::from);
     let mut cells = Vec::new();
     for head in heads {
-        let study = Study { judge: &judge, world, head, capabilities, sample };
+        let study = Study { judge: &judge, world, head, capabilities, sample, learn };
         // Shares of work by thread are joined in their order, so the result does not depend on how they ran.
         let parts: Vec<Vec<Tally>> = std::thread::scope(|scope| {
             let mut running = Vec::new();
@@ -68,6 +74,7 @@ struct Study<'a> {
     head: &'a HeadProfile,
     capabilities: &'a [Capability],
     sample: Sample,
+    learn: Learner,
 }
 
 impl Study<'_> {
@@ -95,11 +102,14 @@ impl Study<'_> {
             let evidence_of = |shot: &StudyShot| {
                 capability.evidence(&device.observe(&shot.truth, &mut shot.noise()), player, practice.air_density)
             };
-            let history: Vec<Evidence> = practice.history.iter().map(evidence_of).collect();
-            let reference = Reference::of(&history);
+            let remember = |shot: &StudyShot| Earlier { evidence: evidence_of(shot), session: shot.session };
+            let earlier: Vec<Earlier> = practice.history.iter().map(remember).collect();
+            let known = (self.learn)(&earlier, self.head);
             for shot in &practice.judged {
                 let mut evidence = evidence_of(shot);
-                reference.add_to(&mut evidence);
+                for (position, number) in &known {
+                    evidence.set_at(*position, *number);
+                }
                 let told = self.judge.judge(&evidence, self.head);
                 tally.add(cluster, player.bias, &shot.truth, rule.cause(&shot.truth), &told);
             }

@@ -44,6 +44,8 @@ const fn error_of_impact(factor: f64) -> ModelError {
 /// not those of chance.
 pub struct StudyShot {
     pub truth: TrueShot,
+    /// Number of the session, from 0 for the earliest.
+    pub session: usize,
     pub noise: u64,
 }
 
@@ -55,7 +57,7 @@ impl StudyShot {
 
 /// One player's shots with one club, in one kind of air.
 pub struct Practice {
-    /// Earlier shots, of which only the player's reference is formed.
+    /// Earlier shots, from which the player is known.
     pub history: Vec<StudyShot>,
     pub judged: Vec<StudyShot>,
     pub air_density: f64,
@@ -119,7 +121,7 @@ pub fn practice(world: &World, player: &Player, pair: usize, shots: usize, outdo
             let noise = rng.random();
             let truth = draw_shot(player, club, &form, &ShotPlan::default(), &air, &world.model_error, &mut rng)
                 .unwrap_or_else(|error| panic!("{error}"));
-            drawn.push(StudyShot { truth, noise });
+            drawn.push(StudyShot { truth, session: number, noise });
         }
         drawn
     };

@@ -23,3 +23,15 @@ mod world;
 const LEARNER: capability::Learner = learned::learned;
 /// How the tables call that.
 const KNOWN: &str = "learned from 48 shots";
+
+/// What the bounded run judges: fits cost more than verdicts, so fewer sets and heads than without them.
+const BOUNDED: run::Sample = run::Sample { pairs: 16, shots: 6, seed: 20_261_201 };
+const BOUNDED_CAPABILITIES: &[capability::Capability] =
+    &[capability::FACE_AT_STRIKE, capability::FULL, capability::FULL_LINKED, capability::FULL_MEASURED];
+/// With fewer goals the sample would check nothing to speak of.
+const FEWEST_GOALS: usize = 30;
+
+fn bounded_heads() -> Vec<impact::HeadProfile> {
+    let names = ["modern-driver", "fairway-wood", "iron-mid"];
+    heads::all().into_iter().filter(|head| names.contains(&head.name.as_str())).collect()
+}

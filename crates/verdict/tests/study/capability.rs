@@ -46,11 +46,16 @@ const SPIN: Capability = Capability { name: "+ spin and axis", spin: true, ..BAL
 const SPEED: Capability = Capability { name: "+ club speed", club_speed: true, ..SPIN };
 const PATH: Capability = Capability { name: "+ attack, path", attack_and_path: true, ..SPEED };
 const FACE: Capability = Capability { name: "+ face, at its centre", face: Some(FaceReference::Centre), ..PATH };
-const FACE_AT_STRIKE: Capability =
+pub const FACE_AT_STRIKE: Capability =
     Capability { name: "+ face, at the strike point", face: Some(FaceReference::StrikePoint), ..PATH };
-const FULL: Capability = Capability { name: "full: + loft, face at centre", loft: true, ..FACE };
+pub const FULL: Capability = Capability { name: "full: + loft, face at centre", loft: true, ..FACE };
 const FULL_AT_STRIKE: Capability =
     Capability { name: "full: + loft, face at strike point", loft: true, ..FACE_AT_STRIKE };
+
+pub const FULL_LINKED: Capability =
+    Capability { name: "full, strike linked", strike: Some(StrikeReading::Linked), ..FULL };
+pub const FULL_MEASURED: Capability =
+    Capability { name: "full, strike measured", strike: Some(StrikeReading::Measured), ..FULL };
 
 impl Capability {
     /// Every capability set of the study, poorest first.
@@ -65,8 +70,8 @@ impl Capability {
         FULL_AT_STRIKE,
         Capability { name: "club speed, strike linked", strike: Some(StrikeReading::Linked), ..SPEED },
         Capability { name: "club speed, strike measured", strike: Some(StrikeReading::Measured), ..SPEED },
-        Capability { name: "full, strike linked", strike: Some(StrikeReading::Linked), ..FULL },
-        Capability { name: "full, strike measured", strike: Some(StrikeReading::Measured), ..FULL },
+        FULL_LINKED,
+        FULL_MEASURED,
         Capability { name: "club speed, outdoors with carry", outdoors: true, ..SPEED },
         Capability { name: "full, outdoors with carry", outdoors: true, ..FULL },
     ];
@@ -157,6 +162,7 @@ const OBSERVATIONS: [(Quantity, Known, Known); 12] = [
 pub struct Earlier {
     pub evidence: Evidence,
     /// Number of the session, from 0 for the earliest.
+    #[allow(dead_code, reason = "only a learner that knows of sessions looks at it")]
     pub session: usize,
 }
 

@@ -1,15 +1,12 @@
 //! What the product promises, checked on a bounded sample: each goal holds within three standard errors of the sample's own
 //! estimate (players as clusters, for shares at least the binomial error).
 
-use impact::HeadKind;
-
 use crate::capability::Capability;
-use crate::run::{Cell, Sample, study};
-use crate::table::{ENOUGH_FOR_A_BIN, table};
-use crate::tally::{Estimate, Tally};
+use crate::run::{Cell, study};
+use crate::table::{ENOUGH_FOR_A_BIN, GROUPS, pooled, table};
+use crate::tally::Estimate;
 use crate::world::World;
 
-const BOUNDED: Sample = Sample { pairs: 16, shots: 6, seed: 20_261_201 };
 /// Width of the band about a goal, in standard errors of the estimate.
 const BAND: f64 = 3.0;
 
@@ -43,33 +40,15 @@ impl Goal {
     }
 }
 
-/// Cells of one capability over all heads of some kinds.
-fn pooled(cells: &[Cell], capability: &Capability, kinds: &[HeadKind]) -> Tally {
-    let mut sum = Tally::default();
-    for cell in cells {
-        if cell.capability == *capability && kinds.contains(&cell.kind) {
-            sum.append(&cell.tally);
-        }
-    }
-    sum
-}
-
-const GROUPS: [(&str, &[HeadKind]); 4] = [
-    ("driver", &[HeadKind::Driver]),
-    ("fairway wood", &[HeadKind::FairwayWood]),
-    ("hybrid", &[HeadKind::Hybrid]),
-    ("iron and wedge", &[HeadKind::Iron, HeadKind::Wedge]),
-];
-
 /// Fewer shots than this with an answer say nothing of a share.
 const ENOUGH_SHOTS: f64 = 60.0;
 
 /// Every goal, for every capability and group of clubs that gives enough answers.
 pub fn goals(cells: &[Cell]) -> Vec<Goal> {
     let mut goals = Vec::new();
-    for capability in &Capability::ALL {
-        for (group, kinds) in GROUPS {
-            let tally = pooled(cells, capability, kinds);
+    for capability in crate::BOUNDED_CAPABILITIES {
+        for (group, kind) in GROUPS {
+            let tally = pooled(cells, capability, kind);
             let of = format!("{}: {group}", capability.name);
             add(&mut goals, "90 % of carry lost", &of, tally.loss_covered.share(), (0.85, 0.95));
             // Where little tells of the strike its interval is the prior's, wide on purpose: it must not be too narrow.
@@ -104,13 +83,14 @@ fn add(goals: &mut Vec<Goal>, what: &'static str, of: &str, found: Option<Estima
 
 #[test]
 fn the_goals_hold_in_a_bounded_sample() {
-    let cells = study(&World::AS_STATED, &crate::heads::all(), &Capability::ALL, BOUNDED, crate::LEARNER);
-    println!("{BOUNDED:?}, world {}\n\n{}", World::AS_STATED.name, table(&cells));
+    let sample = crate::BOUNDED;
+    let cells = study(&World::AS_STATED, &crate::bounded_heads(), crate::BOUNDED_CAPABILITIES, sample, crate::LEARNER);
+    println!("{sample:?}, players known by {}\n\n{}", crate::KNOWN, table(&cells));
     let goals = goals(&cells);
     for goal in &goals {
         println!("{}", goal.line());
     }
-    assert!(goals.len() >= 120, "only {} goals had enough cases", goals.len());
+    assert!(goals.len() >= crate::FEWEST_GOALS, "only {} goals had enough cases", goals.len());
     let missed: Vec<String> = goals.iter().filter(|goal| !goal.holds()).map(Goal::line).collect();
     assert!(missed.is_empty(), "{} goals missed:\n{}", missed.len(), missed.join("\n"));
 }

@@ -21,7 +21,6 @@ pub struct Sample {
 /// What came out for one capability and club.
 pub struct Cell {
     pub capability: Capability,
-    pub head: String,
     pub kind: HeadKind,
     pub tally: Tally,
 }
@@ -61,7 +60,7 @@ pub fn study(
             }
         }
         for (capability, tally) in capabilities.iter().zip(tallies) {
-            cells.push(Cell { capability: *capability, head: head.name.clone(), kind: head.kind, tally });
+            cells.push(Cell { capability: *capability, kind: head.kind, tally });
         }
     }
     cells

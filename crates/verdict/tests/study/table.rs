@@ -1,21 +1,77 @@
 //! The study's table, in Markdown.
 
+use impact::HeadKind;
+
+use crate::capability::Capability;
 use crate::run::Cell;
-use crate::tally::{Estimate, Tally};
+use crate::tally::{Estimate, Named, Tally};
 
 /// Bins of told probabilities with fewer cases say nothing.
 pub const ENOUGH_FOR_A_BIN: f64 = 100.0;
 
-pub const HEADER: &str = "\
-| measured | club | shots | misses | loss covered | toe covered | up covered | loss bias m | loss rmse m | worst bin | strike | delivery | either | both needed | neither | cannot tell | false strike | misread right |
-|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|
-";
+/// Clubs that are looked at together.
+pub const GROUPS: [(&str, HeadKind); 5] = [
+    ("driver", HeadKind::Driver),
+    ("fairway wood", HeadKind::FairwayWood),
+    ("hybrid", HeadKind::Hybrid),
+    ("iron", HeadKind::Iron),
+    ("wedge", HeadKind::Wedge),
+];
 
-/// One table of all cells.
-pub fn table(cells: &[Cell]) -> String {
-    let mut text = HEADER.to_owned();
+const COLUMNS: [&str; 18] = [
+    "measured",
+    "club",
+    "shots",
+    "misses",
+    "loss",
+    "toe",
+    "up",
+    "bias",
+    "rmse",
+    "worst bin",
+    "strike",
+    "delivery",
+    "either",
+    "both needed",
+    "neither",
+    "cannot tell",
+    "false strike",
+    "misread",
+];
+
+/// Cells of one capability over all heads of a kind.
+pub fn pooled(cells: &[Cell], capability: &Capability, kind: HeadKind) -> Tally {
+    let mut sum = Tally::default();
     for cell in cells {
-        text.push_str(&row(cell.capability.name, &cell.head, &cell.tally));
+        if cell.capability == *capability && cell.kind == kind {
+            sum.append(&cell.tally);
+        }
+    }
+    sum
+}
+
+/// One table of all cells, heads of a kind together. Sets and clubs of which nothing was told are named below it.
+pub fn table(cells: &[Cell]) -> String {
+    let mut text = format!("| {} |\n|---|---|{}\n", COLUMNS.join(" | "), "---:|".repeat(COLUMNS.len() - 2));
+    let mut silent = Vec::new();
+    for capability in &Capability::ALL {
+        for (club, kind) in GROUPS {
+            let tally = pooled(cells, capability, kind);
+            if tally.shots == 0 {
+                continue;
+            }
+            if tally.loss_covered.mean().is_none() && tally.tells_no_cause() {
+                silent.push(format!("{}: {club}", capability.name));
+            } else {
+                text.push_str(&row(capability.name, club, &tally));
+            }
+        }
+    }
+    if !silent.is_empty() {
+        text.push_str(&format!(
+            "\nNothing told of strike or cause, every miss `cannot tell`: {}.\n",
+            silent.join("; ")
+        ));
     }
     text
 }
@@ -26,22 +82,28 @@ fn row(capability: &str, club: &str, tally: &Tally) -> String {
     for covered in [&tally.loss_covered, &tally.toe_covered, &tally.up_covered] {
         cells.push(percent(covered.share()));
     }
-    cells.push(number(tally.loss_error.mean(), 2));
-    cells.push(number(tally.loss_squared_error.mean().map(|mean| Estimate { value: mean.value.sqrt(), ..mean }), 2));
-    cells.push(number(tally.worst_bin(ENOUGH_FOR_A_BIN), 3));
-    for named in &tally.causes {
-        cells.push(format!("{}/{}", percent(named.recall.share()), percent(named.precision.share())));
-    }
-    for share in [&tally.cannot_tell, &tally.false_strike, &tally.misread_right] {
-        cells.push(percent(share.share()));
-    }
+    cells.push(tally.loss_error.mean().map_or_else(none, |bias| format!("{:+.2}", bias.value)));
+    cells.push(tally.loss_squared_error.mean().map_or_else(none, |square| format!("{:.2}", square.value.sqrt())));
+    cells.push(tally.worst_bin(ENOUGH_FOR_A_BIN).map_or_else(none, |gap| format!("{:+.2}", gap.value)));
+    cells.extend(tally.causes.iter().map(recall_and_precision));
+    cells.push(percent(tally.cannot_tell.share()));
+    cells.push(percent(tally.false_strike.share()));
+    cells.push(recall_and_precision(&tally.misread));
     format!("| {} |\n", cells.join(" | "))
 }
 
-fn percent(share: Option<Estimate>) -> String {
-    share.map_or_else(|| "-".to_owned(), |share| format!("{:.1}", 100.0 * share.value))
+fn none() -> String {
+    "-".to_owned()
 }
 
-fn number(mean: Option<Estimate>, decimals: usize) -> String {
-    mean.map_or_else(|| "-".to_owned(), |mean| format!("{:+.decimals$}", mean.value))
+fn recall_and_precision(named: &Named) -> String {
+    format!("{}/{}", whole_percent(named.recall.share()), whole_percent(named.precision.share()))
+}
+
+fn percent(share: Option<Estimate>) -> String {
+    share.map_or_else(none, |share| format!("{:.1}", 100.0 * share.value))
+}
+
+fn whole_percent(share: Option<Estimate>) -> String {
+    share.map_or_else(none, |share| format!("{:.0}", 100.0 * share.value))
 }

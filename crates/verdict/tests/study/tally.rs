@@ -58,7 +58,7 @@ impl Ratio {
     }
 }
 
-/// How often a cause was true, told and both.
+/// How often what is true was told, and what is told was true.
 #[derive(Debug, Clone, Default)]
 pub struct Named {
     pub recall: Ratio,
@@ -121,10 +121,8 @@ pub struct Tally {
     pub cannot_tell: Ratio,
     /// Wrong `strike` among the told misses of players whose strike is centred.
     pub false_strike: Ratio,
-    /// Of curves told to be misread, those that truly are.
-    pub misread_right: Ratio,
-    /// Of curves that would mislead, those told to be misread.
-    pub misread_found: Ratio,
+    /// Curves that mislead, and curves told to be misread.
+    pub misread: Named,
 }
 
 /// A reader acts on a curve from this face-to-path angle on, degrees: the product's default.
@@ -182,10 +180,10 @@ impl Tally {
         let differs = (face_to_path - reading).abs() >= ACTED_ON_DEG || face_to_path * reading < 0.0;
         let misleads = reading.abs() >= ACTED_ON_DEG && differs;
         if misread {
-            self.misread_right.count(pair, misleads);
+            self.misread.precision.count(pair, misleads);
         }
         if misleads {
-            self.misread_found.count(pair, misread);
+            self.misread.recall.count(pair, misread);
         }
     }
 
@@ -201,8 +199,8 @@ impl Tally {
             (&mut self.loss_squared_error, &other.loss_squared_error),
             (&mut self.cannot_tell, &other.cannot_tell),
             (&mut self.false_strike, &other.false_strike),
-            (&mut self.misread_right, &other.misread_right),
-            (&mut self.misread_found, &other.misread_found),
+            (&mut self.misread.recall, &other.misread.recall),
+            (&mut self.misread.precision, &other.misread.precision),
         ];
         for (own, others) in own {
             own.append(others);
@@ -214,6 +212,11 @@ impl Tally {
             own.recall.append(&others.recall);
             own.precision.append(&others.precision);
         }
+    }
+
+    /// Whether no cause was named of any miss.
+    pub fn tells_no_cause(&self) -> bool {
+        self.causes.iter().all(|named| named.precision.mean().is_none())
     }
 
     /// The bin whose told and happened shares lie farthest apart, among bins with enough cases.

@@ -49,7 +49,7 @@ const FACE: Capability = Capability { name: "+ face, at its centre", face: Some(
 pub const FACE_AT_STRIKE: Capability =
     Capability { name: "+ face, at the strike point", face: Some(FaceReference::StrikePoint), ..PATH };
 pub const FULL: Capability = Capability { name: "full: + loft, face at centre", loft: true, ..FACE };
-const FULL_AT_STRIKE: Capability =
+pub const FULL_AT_STRIKE: Capability =
     Capability { name: "full: + loft, face at strike point", loft: true, ..FACE_AT_STRIKE };
 
 pub const FULL_LINKED: Capability =

@@ -2,12 +2,13 @@
 
 use crate::STANDARD_GRAVITY;
 use crate::ball::BallProfile;
+use crate::batch::fly_one;
 use crate::integrate::{State, integrate};
 use crate::law::AirResistance;
 
-/// Step tolerance of [`fly`]: keeps carry within 1 cm and time within 0.01 s of a far tighter run, tested up to 45 degrees of
-/// elevation and 30 of tilt. A ball that comes to fly along its own spin axis (60 and 60) may be off by a few centimetres.
-pub const DEFAULT_TOLERANCE_M: f64 = 2e-4;
+/// What one step of [`fly`] may add to the error of the landing, in m; README.md of the crate tells how it was chosen and what
+/// the whole flight's error came to.
+pub const DEFAULT_TOLERANCE_M: f64 = 5e-4;
 
 const RADIAN_PER_SECOND_PER_RPM: f64 = std::f64::consts::TAU / 60.0;
 
@@ -78,9 +79,11 @@ impl Landing {
     };
 }
 
-/// Flies the ball. A ball that does not leave the ground (topped, launched level or downward) has carry 0.
+/// Flies the ball, for inputs known to be sensible; what [`try_fly`] refuses comes back as [`Landing::UNKNOWN`].
 ///
-/// For inputs known to be sensible; what [`try_fly`] refuses comes back as [`Landing::UNKNOWN`].
+/// A ball that does not leave the ground (topped, launched downward, or level with less lift than weight) has a sensible
+/// answer, not none: carry, lateral distance, time and peak 0, speed and spin those of the launch, and a descent angle equal
+/// to the launch's angle below the horizontal. How far such a ball rolls is not modelled.
 pub fn fly(ball: &BallProfile, launch: &Launch, conditions: &Conditions) -> Landing {
     try_fly(ball, launch, conditions).unwrap_or(Landing::UNKNOWN)
 }
@@ -91,10 +94,11 @@ pub fn fly(ball: &BallProfile, launch: &Launch, conditions: &Conditions) -> Land
 /// density outside 0 to 5 kg/m^3, wind above 60 m/s, gravity outside 0.1 to 50 m/s^2, or a ball without positive mass and
 /// radius or with negative drag; also a flight longer than 600 s. Every field of an answer is finite.
 pub fn try_fly(ball: &BallProfile, launch: &Launch, conditions: &Conditions) -> Option<Landing> {
-    fly_with_tolerance(ball, launch, conditions, DEFAULT_TOLERANCE_M)
+    fly_one(ball, launch, conditions)
 }
 
-/// [`try_fly`] with a step tolerance of one's own, in m (and m/s), clamped to 1e-13 to 1.
+/// [`try_fly`] by a second, slower integrator ([`integrate`]) with a step tolerance of one's own, in m (and m/s), clamped to
+/// 1e-13 to 1: for those who want more digits than [`fly`] gives.
 pub fn fly_with_tolerance(
     ball: &BallProfile,
     launch: &Launch,
@@ -104,52 +108,37 @@ pub fn fly_with_tolerance(
     if !launch.is_usable() || !conditions.is_usable() || !ball.is_usable() || tolerance_m.is_nan() {
         return None;
     }
-    let start = launch.start();
-    let law = AirResistance::new(ball, launch.spin_axis(), conditions);
+    let (start, spin_axis) = launch.start();
+    let law = AirResistance::new(ball, spin_axis, conditions);
     let flight = integrate(&law, &start, tolerance_m.clamp(1e-13, 1.0))?;
-
     let [x, y, _] = flight.end.position;
-    let [along, left, up] = flight.end.velocity;
-    let ground_speed = along.hypot(left);
-    let landing = Landing {
-        carry_m: x.hypot(y),
-        // Written as a difference so that a straight ball gets 0, not -0.
-        lateral_m: 0.0 - y,
-        peak_height_m: flight.peak_height_m,
-        descent_deg: (0.0 - up).atan2(ground_speed).to_degrees(),
-        flight_time_s: flight.time_s,
-        landing_speed_mps: ground_speed.hypot(up),
-        landing_spin_rpm: flight.end.spin_rad_s / RADIAN_PER_SECOND_PER_RPM,
-    };
-    landing.is_finite().then_some(landing)
+    Landing::of([x, y], flight.end.velocity, flight.end.spin_rad_s, flight.time_s, flight.peak_height_m)
 }
 
 impl Launch {
-    fn start(&self) -> State {
-        let (sin_up, cos_up) = self.elevation_deg.to_radians().sin_cos();
-        let (sin_right, cos_right) = self.azimuth_deg.to_radians().sin_cos();
-        let speed = self.ball_speed_mps;
-        State {
-            position: [0.0; 3],
-            velocity: [speed * cos_up * cos_right, -speed * cos_up * sin_right, speed * sin_up],
-            spin_rad_s: self.spin_rpm * RADIAN_PER_SECOND_PER_RPM,
-        }
-    }
-
-    /// Unit spin axis at right angles to the start direction: to the right of it for pure back spin, turned about the start
+    /// The ball at the tee, and its unit spin axis.
+    ///
+    /// The axis stands at right angles to the start direction: to the right of it for pure back spin, turned about the start
     /// direction by the tilt, so that the tip of a positive tilt points downward.
-    fn spin_axis(&self) -> [f64; 3] {
+    pub(crate) fn start(&self) -> (State, [f64; 3]) {
         let (sin_up, cos_up) = self.elevation_deg.to_radians().sin_cos();
         let (sin_right, cos_right) = self.azimuth_deg.to_radians().sin_cos();
         let (sin_tilt, cos_tilt) = self.spin_tilt_deg.to_radians().sin_cos();
-        [
+        let speed = self.ball_speed_mps;
+        let state = State {
+            position: [0.0; 3],
+            velocity: [speed * cos_up * cos_right, -speed * cos_up * sin_right, speed * sin_up],
+            spin_rad_s: self.spin_rpm * RADIAN_PER_SECOND_PER_RPM,
+        };
+        let spin_axis = [
             -cos_tilt * sin_right + sin_tilt * sin_up * cos_right,
             -cos_tilt * cos_right - sin_tilt * sin_up * sin_right,
             -sin_tilt * cos_up,
-        ]
+        ];
+        (state, spin_axis)
     }
 
-    fn is_usable(&self) -> bool {
+    pub(crate) fn is_usable(&self) -> bool {
         (0.0..=150.0).contains(&self.ball_speed_mps)
             && (-90.0..=90.0).contains(&self.elevation_deg)
             && self.azimuth_deg.is_finite()
@@ -159,7 +148,7 @@ impl Launch {
 }
 
 impl Conditions {
-    fn is_usable(&self) -> bool {
+    pub(crate) fn is_usable(&self) -> bool {
         (0.0..=5.0).contains(&self.air_density)
             && self.wind_along_mps.hypot(self.wind_across_mps) <= 60.0
             && (0.1..=50.0).contains(&self.gravity)
@@ -167,6 +156,28 @@ impl Conditions {
 }
 
 impl Landing {
+    /// From the place, velocity and spin at the ground; `None` where something is not finite.
+    pub(crate) fn of(
+        [x, y]: [f64; 2],
+        [along, left, up]: [f64; 3],
+        spin_rad_s: f64,
+        time_s: f64,
+        peak_height_m: f64,
+    ) -> Option<Self> {
+        let ground_speed = (along * along + left * left).sqrt();
+        let landing = Self {
+            carry_m: (x * x + y * y).sqrt(),
+            // Written as a difference so that a straight ball gets 0, not -0.
+            lateral_m: 0.0 - y,
+            peak_height_m,
+            descent_deg: (0.0 - up).atan2(ground_speed).to_degrees(),
+            flight_time_s: time_s,
+            landing_speed_mps: (ground_speed * ground_speed + up * up).sqrt(),
+            landing_spin_rpm: spin_rad_s / RADIAN_PER_SECOND_PER_RPM,
+        };
+        landing.is_finite().then_some(landing)
+    }
+
     fn is_finite(&self) -> bool {
         [
             self.carry_m,

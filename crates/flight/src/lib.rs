@@ -20,6 +20,8 @@
 
 mod air;
 mod ball;
+mod batch;
+mod book;
 mod integrate;
 mod launch;
 mod law;
@@ -27,6 +29,8 @@ mod table;
 
 pub use air::{MoistAir, air_density, standard_air_density};
 pub use ball::{Aerodynamics, BallProfile};
+pub use batch::{ShotColumns, fly_batch, fly_columns};
+pub use book::{BallBook, NamedBall};
 pub use integrate::{Flight, State, integrate};
 pub use launch::{Conditions, DEFAULT_TOLERANCE_M, Landing, Launch, fly, fly_with_tolerance, try_fly};
 pub use law::{AirResistance, ForceLaw, Rates};

@@ -5,66 +5,74 @@ use std::ops::{Add, Div, Mul, Neg, Sub};
 use crate::scalar::Scalar;
 
 /// A value and its exact first derivatives with respect to `N` inputs (forward-mode differentiation).
+///
+/// Over `f64` that is all; over another [`Dual`] the slopes have slopes themselves, which are the second derivatives; over
+/// [`crate::Lanes`] several points are differentiated at once.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Dual<const N: usize> {
+pub struct Dual<const N: usize, S = f64> {
     /// The value.
-    pub value: f64,
+    pub value: S,
     /// Derivative with respect to each input.
-    pub slopes: [f64; N],
+    pub slopes: [S; N],
 }
 
-impl<const N: usize> Dual<N> {
+impl<const N: usize, S: Scalar> Dual<N, S> {
     /// Input number `index` at the point `value`: its own derivative is 1, all others are 0.
     ///
     /// # Panics
     /// Where `index` is not below `N`.
-    pub fn input(value: f64, index: usize) -> Self {
-        let mut slopes = [0.0; N];
-        slopes[index] = 1.0;
+    pub fn input(value: S, index: usize) -> Self {
+        let mut slopes = [S::constant(0.0); N];
+        slopes[index] = S::constant(1.0);
+        Self { value, slopes }
+    }
+
+    /// A number at the point `value` that moves with the inputs as `slopes` say.
+    pub fn moving(value: S, slopes: [S; N]) -> Self {
         Self { value, slopes }
     }
 
     /// `value` with the slopes scaled by the outer function's derivative.
     #[inline]
-    fn chain(self, value: f64, derivative: f64) -> Self {
+    fn chain(self, value: S, derivative: S) -> Self {
         Self { value, slopes: self.slopes.map(|slope| slope * derivative) }
     }
 
     #[inline]
-    fn combine(self, other: Self, value: f64, own: f64, others: f64) -> Self {
+    fn combine(self, other: Self, value: S, own: S, others: S) -> Self {
         let mut slopes = self.slopes;
         for (slope, other_slope) in slopes.iter_mut().zip(&other.slopes) {
-            *slope = own * *slope + others * other_slope;
+            *slope = own * *slope + others * *other_slope;
         }
         Self { value, slopes }
     }
 }
 
-impl<const N: usize> Add for Dual<N> {
+impl<const N: usize, S: Scalar> Add for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn add(mut self, other: Self) -> Self {
-        self.value += other.value;
+        self.value = self.value + other.value;
         for (slope, other_slope) in self.slopes.iter_mut().zip(&other.slopes) {
-            *slope += other_slope;
+            *slope = *slope + *other_slope;
         }
         self
     }
 }
 
-impl<const N: usize> Sub for Dual<N> {
+impl<const N: usize, S: Scalar> Sub for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn sub(mut self, other: Self) -> Self {
-        self.value -= other.value;
+        self.value = self.value - other.value;
         for (slope, other_slope) in self.slopes.iter_mut().zip(&other.slopes) {
-            *slope -= other_slope;
+            *slope = *slope - *other_slope;
         }
         self
     }
 }
 
-impl<const N: usize> Mul for Dual<N> {
+impl<const N: usize, S: Scalar> Mul for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn mul(self, other: Self) -> Self {
@@ -72,65 +80,82 @@ impl<const N: usize> Mul for Dual<N> {
     }
 }
 
-impl<const N: usize> Div for Dual<N> {
+impl<const N: usize, S: Scalar> Div for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn div(self, other: Self) -> Self {
-        let inverse = 1.0 / other.value;
+        let inverse = S::constant(1.0) / other.value;
         let quotient = self.value * inverse;
-        self.combine(other, quotient, inverse, -quotient * inverse)
+        self.combine(other, quotient, inverse, -(quotient * inverse))
     }
 }
 
-impl<const N: usize> Neg for Dual<N> {
+impl<const N: usize, S: Scalar> Neg for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn neg(self) -> Self {
-        self.chain(-self.value, -1.0)
+        Self { value: -self.value, slopes: self.slopes.map(|slope| -slope) }
     }
 }
 
-impl<const N: usize> Add<f64> for Dual<N> {
+impl<const N: usize, S: Scalar> Add<f64> for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn add(mut self, other: f64) -> Self {
-        self.value += other;
+        self.value = self.value + other;
         self
     }
 }
 
-impl<const N: usize> Sub<f64> for Dual<N> {
+impl<const N: usize, S: Scalar> Sub<f64> for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn sub(mut self, other: f64) -> Self {
-        self.value -= other;
+        self.value = self.value - other;
         self
     }
 }
 
-impl<const N: usize> Mul<f64> for Dual<N> {
+impl<const N: usize, S: Scalar> Mul<f64> for Dual<N, S> {
     type Output = Self;
     #[inline]
     fn mul(self, other: f64) -> Self {
-        self.chain(self.value * other, other)
+        Self { value: self.value * other, slopes: self.slopes.map(|slope| slope * other) }
     }
 }
 
-impl<const N: usize> Scalar for Dual<N> {
+impl<const N: usize, S: Scalar> Scalar for Dual<N, S> {
+    type Mask = S::Mask;
+
     #[inline]
     fn constant(value: f64) -> Self {
-        Self { value, slopes: [0.0; N] }
+        Self { value: S::constant(value), slopes: [S::constant(0.0); N] }
     }
 
     #[inline]
-    fn value(self) -> f64 {
-        self.value
+    fn below(self, other: Self) -> S::Mask {
+        self.value.below(other.value)
+    }
+
+    #[inline]
+    fn is_finite(self) -> S::Mask {
+        self.value.is_finite()
+    }
+
+    #[inline]
+    fn choose(mask: S::Mask, yes: Self, no: Self) -> Self {
+        Self {
+            value: S::choose(mask, yes.value, no.value),
+            slopes: std::array::from_fn(|input| S::choose(mask, yes.slopes[input], no.slopes[input])),
+        }
     }
 
     #[inline]
     fn sqrt(self) -> Self {
+        let zero = S::constant(0.0);
         let root = self.value.sqrt();
-        self.chain(root, if root > 0.0 { 0.5 / root } else { 0.0 })
+        let has_slope = zero.below(root);
+        self.chain(root, S::choose(has_slope, S::constant(0.5) / S::choose(has_slope, root, S::constant(1.0)), zero))
     }
 
     #[inline]
@@ -141,17 +166,18 @@ impl<const N: usize> Scalar for Dual<N> {
 
     #[inline]
     fn asin(self) -> Self {
-        self.chain(self.value.asin(), 1.0 / (1.0 - self.value * self.value).sqrt())
+        let cosine = (-(self.value * self.value) + 1.0).sqrt();
+        self.chain(self.value.asin(), S::constant(1.0) / cosine)
     }
 
     #[inline]
     fn atan2(self, x: Self) -> Self {
+        let zero = S::constant(0.0);
         let square = self.value * self.value + x.value * x.value;
-        let angle = self.value.atan2(x.value);
-        if square > 0.0 {
-            self.combine(x, angle, x.value / square, -self.value / square)
-        } else {
-            Self::constant(angle)
-        }
+        let off_origin = zero.below(square);
+        let inverse = S::constant(1.0) / S::choose(off_origin, square, S::constant(1.0));
+        let by_own = S::choose(off_origin, x.value * inverse, zero);
+        let by_other = S::choose(off_origin, -(self.value * inverse), zero);
+        self.combine(x, self.value.atan2(x.value), by_own, by_other)
     }
 }

@@ -1,11 +1,13 @@
 //! One reconstructed shot, and the shots it could have been: every mixture of actual and reference parts.
 
+use impact::Scalar;
+
 use crate::landing::{Air, Place};
 use crate::model::{LAUNCH, Model};
 use crate::reconstruct::Reconstruction;
 use crate::rest::FlightRest;
-use crate::split::Group;
-use crate::unknowns::{ATTACK, FACE, LOFT, PATH, Reference, SPEED, TOE, UP, Unknowns};
+use crate::split::{COALITIONS, Group};
+use crate::unknowns::{ATTACK, COUNT, FACE, LOFT, PATH, Reference, SPEED, TOE, UP, Unknowns};
 
 /// Everything of one shot that the steps of a judgement share.
 pub(crate) struct Case<'a> {
@@ -37,23 +39,41 @@ pub(crate) const INTENDED: usize = coalition(&[Group::Strike, Group::Speed, Grou
 /// Both.
 pub(crate) const BOTH: usize = coalition(&[Group::Speed, Group::Rest]);
 
+/// Whether a coalition keeps this shot's unexplained rest.
+pub(crate) fn keeps_rest(coalition: usize) -> bool {
+    coalition & (1 << Group::Rest as usize) != 0
+}
+
+/// The group that an unknown belongs to; the head belongs to none, it stays the one it is.
+fn group_of(position: usize) -> Option<Group> {
+    match position {
+        TOE | UP => Some(Group::Strike),
+        PATH | FACE | ATTACK | LOFT => Some(Group::Delivery),
+        SPEED => Some(Group::Speed),
+        _ => None,
+    }
+}
+
+/// Whether a coalition sets an unknown to the reference.
+pub(crate) fn is_switched_off(position: usize, coalition: usize) -> bool {
+    group_of(position).is_some_and(|group| coalition & (1 << group as usize) == 0)
+}
+
 impl Case<'_> {
-    /// The unknowns with every group outside the coalition set to the reference. The head stays the one it is.
-    pub fn switched(&self, unknowns: &Unknowns, coalition: usize) -> Unknowns {
-        let on = |group: Group| coalition & (1 << group as usize) != 0;
+    /// The unknowns with every group outside the coalition set to the reference.
+    pub fn switched<S: Scalar>(&self, unknowns: &[S; COUNT], coalition: usize) -> [S; COUNT] {
         let mut switched = *unknowns;
-        if !on(Group::Strike) {
-            switched[TOE] = 0.0;
-            switched[UP] = 0.0;
-        }
-        if !on(Group::Delivery) {
-            switched[PATH] = self.reference.path;
-            switched[FACE] = self.reference.face;
-            switched[ATTACK] = self.reference.attack;
-            switched[LOFT] = self.reference.loft;
-        }
-        if !on(Group::Speed) {
-            switched[SPEED] = self.reference.speed;
+        for position in 0..COUNT {
+            if is_switched_off(position, coalition) {
+                switched[position] = S::constant(match position {
+                    SPEED => self.reference.speed,
+                    ATTACK => self.reference.attack,
+                    PATH => self.reference.path,
+                    FACE => self.reference.face,
+                    LOFT => self.reference.loft,
+                    _ => 0.0,
+                });
+            }
         }
         switched
     }
@@ -63,20 +83,54 @@ impl Case<'_> {
         let switched = self.switched(&self.found.mode, coalition);
         // The reconstruction stands on a possible collision, and moving strike and delivery to usual values keeps it possible.
         let model = self.model.launch(&switched).unwrap_or(self.found.modelled());
-        if coalition & (1 << Group::Rest as usize) == 0 { model } else { self.found.with_error(&model) }
+        if keeps_rest(coalition) { self.found.with_error(&model) } else { model }
     }
 
-    pub fn place(&self, coalition: usize) -> Place {
-        self.place_in(&self.air, coalition)
-    }
-
-    pub fn place_in(&self, air: &Air, coalition: usize) -> Place {
-        let flown = air.fly(&self.launch(coalition));
-        self.rest.applied(flown, coalition & (1 << Group::Rest as usize) != 0)
-    }
-
-    pub fn place_of(&self, unknowns: &Unknowns) -> Place {
+    /// The launch of other unknowns with this shot's most probable model error.
+    pub fn launch_of(&self, unknowns: &Unknowns) -> [f64; LAUNCH] {
         let model = self.model.launch(unknowns).unwrap_or(self.found.modelled());
-        self.rest.applied(self.air.fly(&self.found.with_error(&model)), true)
+        self.found.with_error(&model)
+    }
+
+    /// Slope of the aim line: the distance off the aim is the lateral minus this share of the carry.
+    pub fn aim_slope(&self) -> f64 {
+        self.aim.to_radians().sin()
+    }
+}
+
+/// The flights of one shot at the most probable unknowns.
+pub(crate) struct Flights {
+    /// Every coalition's launch and where it was flown to, before what belongs to this shot alone.
+    pub flown: [([f64; LAUNCH], Place); COALITIONS],
+    /// A strike a quarter nearer the face centre, and 1 m/s more club speed.
+    pub tighter: Place,
+    pub faster: Place,
+}
+
+impl Flights {
+    pub fn of(case: &Case<'_>) -> Flights {
+        let mut tighter = case.found.mode;
+        tighter[TOE] *= 0.75;
+        tighter[UP] *= 0.75;
+        let mut faster = case.found.mode;
+        faster[SPEED] += 1.0;
+        let mut launches = [[0.0; LAUNCH]; COALITIONS + 2];
+        for coalition in 0..COALITIONS {
+            launches[coalition] = case.launch(coalition);
+        }
+        launches[COALITIONS] = case.launch_of(&tighter);
+        launches[COALITIONS + 1] = case.launch_of(&faster);
+        let mut places = [Place::default(); COALITIONS + 2];
+        case.air.fly_all(&launches, &mut places);
+        Flights {
+            flown: std::array::from_fn(|coalition| (launches[coalition], places[coalition])),
+            tighter: places[COALITIONS],
+            faster: places[COALITIONS + 1],
+        }
+    }
+
+    /// Where a coalition lands.
+    pub fn place(&self, case: &Case<'_>, coalition: usize) -> Place {
+        case.rest.applied(self.flown[coalition].1, keeps_rest(coalition))
     }
 }

@@ -26,6 +26,11 @@ impl Bounds {
         }
     }
 
+    /// Half width and shortest carry as shares of the reference carry.
+    pub(crate) fn shares(settings: &Settings, kind: HeadKind) -> (f64, f64) {
+        (settings.corridor_share_for(kind), 1.0 - settings.carry_tolerance)
+    }
+
     /// Distance from the aim line, positive = right, m.
     pub fn off_aim(&self, place: Place) -> f64 {
         place.lateral - place.carry * self.aim_slope

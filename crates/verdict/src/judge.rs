@@ -1,55 +1,65 @@
 //! One shot from evidence to verdict.
 
+use flight::BallProfile;
 use impact::HeadProfile;
 
-use crate::case::{ALL_ACTUAL, Case, NONE_ACTUAL};
-use crate::curve::curve_reading;
-use crate::decide::{Bounds, strike_zone};
+use crate::case::{ALL_ACTUAL, CENTRED, Case, Flights, NONE_ACTUAL};
+use crate::decide::Bounds;
+use crate::expand::spread_of_actual;
 use crate::landing::Air;
 use crate::model::{LAUNCH, Model};
 use crate::normals::NormalDraws;
 use crate::prior::Prior;
-use crate::reconstruct::{observed_launch, reconstruct};
+use crate::reconstruct::{ObservedLaunch, observed_launch, reconstruct};
 use crate::rest::FlightRest;
-use crate::split::{COALITIONS, GROUPS, shapley};
-use crate::unknowns::{COUNT, FACE, HeadKnowledge, PATH, Reference, SPEED, TOE, UP};
+use crate::sobol::EvenNormals;
+use crate::surface::Surface;
+use crate::tell::{tell_cause, tell_landing, tell_parts, tell_strike};
+use crate::thorough::draw_thoroughly;
+use crate::unknowns::{COUNT, HeadKnowledge, Reference};
+use crate::untold::{refuse, why_loss_is_untold, why_strike_is_untold};
+use crate::weigh::{Weighed, weigh};
 use crate::{Evidence, Known, Settings, ShotVerdict, Told};
 
-/// Above this deviation of an inferred strike the launch has told little more than the prior did.
-const STRIKE_UNKNOWN_ABOVE_MM: f64 = 9.0;
-/// Above this sum of squared standardised residuals (5 observations; chi-squared, 0.9999 quantile 25.7) no clean contact of
-/// this head explains the launch.
-const MISFIT_ABOVE: f64 = 26.0;
+const SEED: u64 = 0x005A_17ED_D2A5;
+/// Draws for shots that the usual method does not hold for.
+const DRAWS_OF_HARD_SHOTS: usize = 4_096;
 
-const LATERAL: [Told; GROUPS] = [Told::LateralStrike, Told::LateralDelivery, Told::LateralSpeed, Told::LateralRest];
-const CARRY: [Told; GROUPS] = [Told::CarryStrike, Told::CarryDelivery, Told::CarrySpeed, Told::CarryRest];
-
-/// Judges shots under one site's settings. It holds a fixed table of normal draws, so the same evidence always gives the same
+/// Judges shots under one site's settings. It holds fixed tables of normal values, so the same evidence always gives the same
 /// verdict.
 #[derive(Debug, Clone)]
 pub struct Judge {
     pub(crate) settings: Settings,
-    pub(crate) draws: NormalDraws,
+    /// Missing where every shot is drawn thoroughly.
+    even: Option<EvenNormals>,
+    draws: NormalDraws,
 }
 
 impl Judge {
-    /// A judge with the usual number of posterior draws.
+    /// A judge by the usual method.
     pub fn new(settings: Settings) -> Judge {
-        Judge::with_draws(settings, 1024)
+        let draws = NormalDraws::new(COUNT + LAUNCH, DRAWS_OF_HARD_SHOTS, SEED);
+        Judge { settings, even: Some(EvenNormals::new()), draws }
     }
 
-    /// A judge with a chosen number of posterior draws.
+    /// A judge that draws every shot's posterior a chosen number of times, striking and flying the ball anew for every draw:
+    /// slow, and the measure of the usual method.
     pub fn with_draws(settings: Settings, draws: usize) -> Judge {
-        Judge { settings, draws: NormalDraws::new(COUNT + LAUNCH, draws, 0x005A_17ED_D2A5) }
+        Judge { settings, even: None, draws: NormalDraws::new(COUNT + LAUNCH, draws, SEED) }
     }
 
     /// Judges one shot. A verdict always comes back; what cannot be told is missing from it and `reason` says why.
     pub fn judge(&self, evidence: &Evidence, head: &HeadProfile) -> ShotVerdict {
+        self.judge_with(evidence, head, &BallProfile::default())
+    }
+
+    /// Judges one shot of a ball of one's own; the evidence's scales come on top of it.
+    pub fn judge_with(&self, evidence: &Evidence, head: &HeadProfile, ball: &BallProfile) -> ShotVerdict {
         let model = Model::new(evidence, head);
         let mut verdict = ShotVerdict::default();
         let observed = observed_launch(evidence);
-        if observed[0].is_none() || observed[1].is_none() || observed[2].is_none() {
-            verdict.reason = Some("ball speed and start direction were not measured".into());
+        if observed[0].is_none() && evidence.measured(Known::ClubSpeed, Known::ClubSpeedSd).is_none() {
+            verdict.reason = Some("neither ball speed nor club speed was measured".into());
             return verdict;
         }
         let known = HeadKnowledge::of(evidence, &model);
@@ -59,101 +69,83 @@ impl Judge {
             verdict.reason = Some("no clean contact gives these readings".into());
             return verdict;
         };
-        let misfit = found.misfit;
-        let air = Air::of(evidence);
+        let air = Air::of(evidence, ball);
         let aim = evidence.get(Known::Aim).unwrap_or(0.0);
-        let rest = FlightRest::of(evidence, air.fly(&found.launch()));
-        let case = Case { model, reference, found, air, aim, rest };
-        self.describe(&case, &prior, &mut verdict);
-        if misfit > MISFIT_ABOVE {
-            Judge::refuse(&mut verdict, "the launch fits no clean contact with this head");
-            return verdict;
-        }
-        if !prior.strike.is_measured() {
-            if !head.reveals_strike {
-                Judge::refuse(&mut verdict, "this club hardly reveals the strike, and the strike was not measured");
-                return verdict;
-            }
-            if observed[4].is_none() {
-                Judge::refuse(&mut verdict, "no spin axis measured: too little to infer the strike");
-                return verdict;
-            }
-            if case.found.sd(TOE) > STRIKE_UNKNOWN_ABOVE_MM {
-                let why = if prior.direction_measured() {
-                    "too little was measured to infer the strike"
-                } else {
-                    "no path or face measured: too little to infer the strike"
-                };
-                Judge::refuse(&mut verdict, why);
-                return verdict;
-            }
-        }
-        Judge::split(&case, &mut verdict);
-        self.weigh(&case, &prior, &mut verdict);
+        let mut case = Case { model, reference, found, air, aim, rest: FlightRest::NONE };
+        let flights = Flights::of(&case);
+        case.rest = FlightRest::of(evidence, flights.flown[ALL_ACTUAL].1);
+        self.judge_case(&case, &flights, evidence, &observed, &prior, &mut verdict);
         verdict
     }
 
-    /// Leaves everything that rests on the strike untold.
-    pub(crate) fn refuse(verdict: &mut ShotVerdict, why: &str) {
-        if verdict.miss.as_deref().is_some_and(|miss| miss != "none") {
-            verdict.cause = Some("cannot tell".into());
-        }
-        verdict.strike_zone = None;
-        verdict.reason = Some(why.into());
-    }
-
-    /// What is told of every shot: where it went, what was meant, whether it missed, the most probable strike and delivery.
-    fn describe(&self, case: &Case<'_>, prior: &Prior, verdict: &mut ShotVerdict) {
-        let actual = case.place(ALL_ACTUAL);
-        let reference = case.place(NONE_ACTUAL);
-        let standard = case.air.standard();
-        let actual_std = case.place_in(&standard, ALL_ACTUAL);
-        let reference_std = case.place_in(&standard, NONE_ACTUAL);
-        verdict.set(Told::CarryStd, actual_std.carry);
-        verdict.set(Told::LateralStd, actual_std.lateral);
-        verdict.set(Told::ReferenceCarryStd, reference_std.carry);
-        let mode = &case.found.mode;
-        verdict.set(Told::Carry, actual.carry);
-        verdict.set(Told::Lateral, actual.lateral);
-        verdict.set(Told::ReferenceCarry, reference.carry);
-        verdict.set(Told::ReferenceLateral, reference.lateral);
+    fn judge_case(
+        &self,
+        case: &Case<'_>,
+        flights: &Flights,
+        evidence: &Evidence,
+        observed: &ObservedLaunch,
+        prior: &Prior,
+        verdict: &mut ShotVerdict,
+    ) {
+        let actual = flights.place(case, ALL_ACTUAL);
+        let reference = flights.place(case, NONE_ACTUAL);
         let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
-        verdict.miss = Some(bounds.miss(actual).into());
-        verdict.strike_source = Some(prior.strike.word().into());
-        if prior.strike.is_measured() || case.model.head.reveals_strike {
-            verdict.set(Told::StrikeToe, mode[TOE]);
-            verdict.set(Told::StrikeUp, mode[UP]);
-            verdict.set(Told::StrikeToeSd, case.found.sd(TOE));
-            verdict.set(Told::StrikeUpSd, case.found.sd(UP));
-            verdict.strike_zone = Some(strike_zone(mode[TOE], mode[UP]).into());
-            verdict.set(Told::FaceToPath, mode[FACE] - mode[PATH]);
+        let missed = !bounds.good(actual);
+        let surface = Surface::around(&case.air, flights, missed);
+        tell_strike(case, prior, &self.settings, verdict);
+        let spread = spread_of_actual(case, &surface, flights);
+        // A landing that was read is as uncertain as the reading.
+        let read = |value, deviation, otherwise| evidence.measured(value, deviation).map_or(otherwise, |(_, sd)| sd);
+        let spread = spread.map(|(carry, off)| {
+            (read(Known::Carry, Known::CarrySd, carry), read(Known::Lateral, Known::LateralSd, off))
+        });
+        let landing_untold = tell_landing(case, flights, observed, prior, spread, &self.settings, verdict);
+        if let Some(why) = why_strike_is_untold(case, observed, prior) {
+            refuse(verdict, why);
+            return;
         }
-        if let Some(reading) = curve_reading(&case.model, mode, &case.found.launch()) {
-            verdict.set(Told::CurveReading, reading);
+        let missed = missed && verdict.miss.is_some();
+        let Some(weighed) = self.weighed(case, flights, &surface, missed) else {
+            refuse(verdict, "no clean contact gives these readings");
+            return;
+        };
+        let reference_carry = flights.place(case, NONE_ACTUAL).carry;
+        if let Some(why) = why_loss_is_untold(weighed.loss, reference_carry, &self.settings) {
+            refuse(verdict, why);
+            return;
+        }
+        tell_parts(case, flights, verdict);
+        tell_loss(case, flights, &weighed, verdict);
+        match landing_untold {
+            Some(why) => verdict.reason = Some(why.into()),
+            None => tell_cause(&weighed, prior, &self.settings, verdict),
         }
     }
 
-    /// The order-free split of actual minus reference, every coalition flown.
-    fn split(case: &Case<'_>, verdict: &mut ShotVerdict) {
-        let mut carries = [0.0; COALITIONS];
-        let mut laterals = [0.0; COALITIONS];
-        for coalition in 0..COALITIONS {
-            let place = case.place(coalition);
-            carries[coalition] = place.carry;
-            laterals[coalition] = place.lateral;
+    fn weighed(&self, case: &Case<'_>, flights: &Flights, surface: &Surface, missed: bool) -> Option<Weighed> {
+        if let Some(even) = &self.even
+            && let Some(weighed) = weigh(case, flights, surface, &self.settings, missed, even)
+        {
+            return Some(weighed);
         }
-        for (names, parts) in [(LATERAL, shapley(&laterals)), (CARRY, shapley(&carries))] {
-            for (name, part) in names.into_iter().zip(parts) {
-                verdict.set(name, part);
-            }
-        }
-        let actual = carries[ALL_ACTUAL];
-        let mut tighter = case.found.mode;
-        tighter[TOE] *= 0.75;
-        tighter[UP] *= 0.75;
-        verdict.set(Told::TighterStrikeGain, case.place_of(&tighter).carry - actual);
-        let mut faster = case.found.mode;
-        faster[SPEED] += 1.0;
-        verdict.set(Told::FasterClubGain, case.place_of(&faster).carry - actual);
+        let surface = Some(surface).filter(|_| self.even.is_some());
+        draw_thoroughly(case, flights, surface, &self.settings, missed, &self.draws)
     }
+}
+
+/// What a centred strike would have given, here and in standard air.
+fn tell_loss(case: &Case<'_>, flights: &Flights, weighed: &Weighed, verdict: &mut ShotVerdict) {
+    let (actual, centred) = (flights.place(case, ALL_ACTUAL), flights.place(case, CENTRED));
+    let (loss, sd) = weighed.loss;
+    verdict.set(Told::CentredCarry, actual.carry + loss);
+    verdict.set(Told::CentredLateral, actual.lateral + weighed.sideways);
+    verdict.set(Told::CarryLostToStrike, loss);
+    verdict.set(Told::CarryLostToStrikeSd, sd);
+    // In standard air the loss is that of the most probable shot, moved as far as the posterior moves it here.
+    let standard = case.air.standard();
+    let fly = |coalition: usize| case.rest.applied(standard.fly(&flights.flown[coalition].0), true).carry;
+    let actual_std = fly(ALL_ACTUAL);
+    let loss_std = fly(CENTRED) - actual_std + loss - (centred.carry - actual.carry);
+    verdict.set(Told::CarryLostToStrikeStd, loss_std);
+    verdict.set(Told::CentredCarryStd, actual_std + loss_std);
 }

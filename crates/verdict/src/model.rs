@@ -1,6 +1,8 @@
 //! The collision model as a function of the vector of unknowns.
 
-use impact::{DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike};
+use impact::{
+    DELIVERY_UNKNOWNS, Delivery, Dual, Hand, HeadProfile, NUISANCES, Scalar, strike, strike_with_derivatives,
+};
 
 use crate::unknowns::{COUNT, Unknowns};
 use crate::{Evidence, Known};
@@ -54,6 +56,16 @@ impl<'a> Model<'a> {
 
     /// The launch with its exact derivatives by every unknown.
     pub fn launch_with_slopes(&self, unknowns: &Unknowns) -> Option<[Dual<COUNT>; LAUNCH]> {
-        self.launch(&std::array::from_fn(|position| Dual::input(unknowns[position], position)))
+        let delivery = Delivery::from_array(std::array::from_fn(|position| unknowns[position]));
+        let nuisances: [f64; NUISANCES] = std::array::from_fn(|position| unknowns[DELIVERY_UNKNOWNS + position]);
+        let launch = strike_with_derivatives(self.head, &delivery, &nuisances, Hand::from_sign(self.hand))?;
+        let mut sloped = launch.to_array().map(|told| {
+            let mut slopes = [0.0; COUNT];
+            slopes[..impact::UNKNOWNS].copy_from_slice(&told.slopes);
+            Dual::moving(told.value, slopes)
+        });
+        sloped[ELEVATION] = sloped[ELEVATION] + self.elevation_offset;
+        sloped[AZIMUTH] = sloped[AZIMUTH] + self.azimuth_offset;
+        Some(sloped)
     }
 }

@@ -17,6 +17,10 @@ impl Moments {
         self.squares += offset * (value - self.mean);
     }
 
+    pub fn is_empty(&self) -> bool {
+        self.count < 1.0
+    }
+
     pub fn mean(&self) -> f64 {
         self.mean
     }

@@ -75,11 +75,23 @@ pub enum Told {
     ReferenceCarryStd,
     CarryLostToStrikeStd,
     MisreadProbability,
+    CarrySd,
+    LateralSd,
+    LikelyBallSpeed,
+    LikelyLaunchElevation,
+    LikelyLaunchAzimuth,
+    LikelySpin,
+    LikelySpinTilt,
+    LikelyBallSpeedSd,
+    LikelyLaunchElevationSd,
+    LikelyLaunchAzimuthSd,
+    LikelySpinSd,
+    LikelySpinTiltSd,
 }
 
 impl ShotVerdict {
     /// Name, UCUM unit and meaning of the numbers, which are also the field names of the SQL function's result.
-    pub const NUMBERS: [(&'static str, &'static str, &'static str); 36] = [
+    pub const NUMBERS: [(&'static str, &'static str, &'static str); 48] = [
         ("cause_probability", "1", "share of the posterior that the named cause holds"),
         ("lateral_m", "m", "distance across the target line at landing, positive = right"),
         ("carry_m", "m", "carry of the shot"),
@@ -120,6 +132,18 @@ impl ShotVerdict {
             "1",
             "probability that the true face to path differs from curve_reading_deg as misread asks",
         ),
+        ("carry_sd_m", "m", "deviation of carry_m, without the flight model's own 5 % where no carry was measured"),
+        ("lateral_sd_m", "m", "deviation of lateral_m"),
+        ("likely_ball_speed_mps", "m/s", "most probable ball speed, measured or not"),
+        ("likely_launch_elevation_deg", "deg", "most probable launch elevation"),
+        ("likely_launch_azimuth_deg", "deg", "most probable launch azimuth, positive = right"),
+        ("likely_spin_rpm", "/min", "most probable spin rate"),
+        ("likely_spin_tilt_deg", "deg", "most probable tilt of the spin axis, positive = curves right"),
+        ("likely_ball_speed_sd_mps", "m/s", "deviation of likely_ball_speed_mps"),
+        ("likely_launch_elevation_sd_deg", "deg", "deviation of likely_launch_elevation_deg"),
+        ("likely_launch_azimuth_sd_deg", "deg", "deviation of likely_launch_azimuth_deg"),
+        ("likely_spin_sd_rpm", "/min", "deviation of likely_spin_rpm"),
+        ("likely_spin_tilt_sd_deg", "deg", "deviation of likely_spin_tilt_deg"),
     ];
 
     /// The value of a number.

@@ -18,18 +18,18 @@ const UP_SD: f64 = 8.0;
 /// Normal beliefs about the unknowns. They are independent, except that an unknown that was read in this bay is tied to the
 /// bay's direction: what the bay reads too far right lies that much further left.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::struct_excessive_bools, reason = "each quantity is measured or not, independently")]
 pub struct Prior {
     pub mean: Unknowns,
     pub sd: Unknowns,
-    /// Whether the unknown's mean is a reading of the bay.
-    read_in_bay: [bool; COUNT],
+    /// How much of the unknown's mean is a reading of the bay.
+    read_in_bay: [f64; COUNT],
     pub strike: StrikeKnowledge,
     /// The reading of a device that reports the azimuth of the normal at the strike point, with its deviation.
     pub face_at_strike: Option<(f64, f64)>,
     pub path_measured: bool,
     pub face_measured: bool,
     pub loft_measured: bool,
-    pub attack_measured: bool,
     pub speed_measured: bool,
 }
 
@@ -59,7 +59,7 @@ impl StrikeKnowledge {
 }
 
 impl Prior {
-    /// What the device measured, or else the player's habit, or else the reference with a wide deviation.
+    /// What the device measured, together with the player's habit, or else the habit, or else the reference with a wide deviation.
     pub fn new(evidence: &Evidence, reference: &Reference, known: &HeadKnowledge) -> Prior {
         let toe = evidence.measured(Known::StrikeToe, Known::StrikeSd);
         let up = evidence.measured(Known::StrikeUp, Known::StrikeSd);
@@ -71,7 +71,7 @@ impl Prior {
         let mut prior = Prior {
             mean: reference.centred(known),
             sd: [0.0; COUNT],
-            read_in_bay: [false; COUNT],
+            read_in_bay: [0.0; COUNT],
             strike: StrikeKnowledge {
                 toe_measured: toe.is_some(),
                 up_measured: up.is_some(),
@@ -81,7 +81,6 @@ impl Prior {
             path_measured: path.is_some(),
             face_measured: face.is_some(),
             loft_measured: loft.is_some(),
-            attack_measured: attack.is_some(),
             speed_measured: speed.is_some(),
         };
         prior.sd[DELIVERY_UNKNOWNS..DELIVERY_UNKNOWNS + NUISANCES].copy_from_slice(&known.sd);
@@ -106,31 +105,37 @@ impl Prior {
             let known = evidence.get(deviation).filter(|sd| *sd > 0.0 && evidence.get(habit).is_some());
             prior.sd[position] = known.unwrap_or(otherwise);
         }
-        for (position, observed) in [(SPEED, speed), (ATTACK, attack), (LOFT, loft), (TOE, toe), (UP, up)] {
-            prior.take(position, observed);
-        }
-        prior.take_in_bay(PATH, path);
+        // Where nothing is known of the player's habit, a delivery is what was read. The strike always hangs about the middle of
+        // the face: read as it stands, its square would come out too large by the square of the reading's deviation, and with it
+        // the carry lost.
+        let usual = |habit, deviation| evidence.measured(habit, deviation).is_some();
+        prior.take(SPEED, speed, usual(Known::HabitClubSpeed, Known::HabitClubSpeedSd));
+        prior.take(ATTACK, attack, usual(Known::HabitAttack, Known::HabitAttackSd));
+        prior.take(LOFT, loft, usual(Known::HabitLoft, Known::HabitLoftSd));
+        prior.take(TOE, toe, true);
+        prior.take(UP, up, true);
+        prior.take_in_bay(PATH, path, usual(Known::HabitPath, Known::HabitPathSd));
         if evidence.face_at_strike_point {
             prior.face_at_strike = face;
         } else {
-            prior.take_in_bay(FACE, face);
+            prior.take_in_bay(FACE, face, usual(Known::HabitFace, Known::HabitFaceSd));
         }
         prior
     }
 
-    fn take(&mut self, position: usize, observed: Option<(f64, f64)>) {
-        if let Some((value, deviation)) = observed {
-            self.mean[position] = value;
-            self.sd[position] = deviation;
-        }
+    /// Takes a reading, together with what was expected before it or in its place. Answers the weight of the reading.
+    fn take(&mut self, position: usize, observed: Option<(f64, f64)>, with_habit: bool) -> f64 {
+        let Some((value, deviation)) = observed else { return 0.0 };
+        let expected = self.sd[position];
+        let weight = if with_habit { expected.powi(2) / (expected.powi(2) + deviation.powi(2)) } else { 1.0 };
+        self.mean[position] += weight * (value - self.mean[position]);
+        self.sd[position] = weight.sqrt() * deviation;
+        weight
     }
 
-    fn take_in_bay(&mut self, position: usize, observed: Option<(f64, f64)>) {
-        if let Some((value, deviation)) = observed {
-            self.mean[position] = value - self.mean[BAY];
-            self.sd[position] = deviation;
-            self.read_in_bay[position] = true;
-        }
+    fn take_in_bay(&mut self, position: usize, observed: Option<(f64, f64)>, with_habit: bool) {
+        let corrected = observed.map(|(value, deviation)| (value - self.mean[BAY], deviation));
+        self.read_in_bay[position] = self.take(position, corrected, with_habit);
     }
 
     /// Whether anything but the launch tells of path or face.
@@ -142,9 +147,7 @@ impl Prior {
     pub fn whitened(&self, slopes: &Unknowns) -> Unknowns {
         let mut white: Unknowns = std::array::from_fn(|position| slopes[position] * self.sd[position]);
         for position in 0..COUNT {
-            if self.read_in_bay[position] {
-                white[BAY] -= slopes[position] * self.sd[BAY];
-            }
+            white[BAY] -= self.read_in_bay[position] * slopes[position] * self.sd[BAY];
         }
         white
     }
@@ -154,9 +157,7 @@ impl Prior {
         let bay = white[BAY] * self.sd[BAY];
         let mut offset: Unknowns = std::array::from_fn(|position| white[position] * self.sd[position]);
         for position in 0..COUNT {
-            if self.read_in_bay[position] {
-                offset[position] -= bay;
-            }
+            offset[position] -= self.read_in_bay[position] * bay;
         }
         offset
     }
@@ -167,7 +168,7 @@ impl Prior {
         let mut sum = 0.0;
         for position in 0..COUNT {
             if self.sd[position] > 0.0 {
-                let tied = if self.read_in_bay[position] { bay } else { 0.0 };
+                let tied = self.read_in_bay[position] * bay;
                 sum += ((unknowns[position] - self.mean[position] + tied) / self.sd[position]).powi(2);
             }
         }

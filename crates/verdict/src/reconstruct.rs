@@ -36,7 +36,7 @@ pub fn observed_launch(evidence: &Evidence) -> ObservedLaunch {
 /// How the difference between an observed and a modelled launch quantity is shared between device and model.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ModelError {
-    observed: Option<f64>,
+    observed: f64,
     /// Share of a residual that is the model's; 0 where nothing was observed.
     pub share: f64,
     /// Deviation of the model's error beside that share.
@@ -46,22 +46,10 @@ pub struct ModelError {
 impl ModelError {
     fn new(observed: Option<(f64, f64)>, model_sd: f64) -> ModelError {
         let Some((value, device_sd)) = observed else {
-            return ModelError { observed: None, share: 0.0, sd: model_sd };
+            return ModelError { observed: 0.0, share: 0.0, sd: model_sd };
         };
         let (model, device) = (model_sd.powi(2), device_sd.powi(2));
-        ModelError {
-            observed: Some(value),
-            share: model / (model + device),
-            sd: (model * device / (model + device)).sqrt(),
-        }
-    }
-
-    /// The model's error given what the model says, with a standard normal draw (0 for the mean).
-    pub fn given(&self, modelled: f64, draw: f64) -> f64 {
-        match self.observed {
-            Some(observed) => (observed - modelled) * self.share + self.sd * draw,
-            None => self.sd * draw,
-        }
+        ModelError { observed: value, share: model / (model + device), sd: (model * device / (model + device)).sqrt() }
     }
 }
 
@@ -99,22 +87,22 @@ struct Modelled {
 
 /// The azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning
 /// face turns further round the vertical.
-fn face_at_strike<S: Scalar>(unknowns: &[S; COUNT], model: &Model<'_>) -> S {
+fn face_at_strike(unknowns: &[Dual<COUNT>; COUNT], model: &Model<'_>) -> Dual<COUNT> {
     let roll = model.head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
-    let within = |sine: S| {
-        // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
-    };
-    let along = within(unknowns[TOE] * 1e-3 * unknowns[BULGE]).asin();
-    let up = within(unknowns[UP] * (1e-3 * roll)).asin();
-    let (sin_along, cos_along) = along.sin_cos();
-    let elevation = unknowns[LOFT] * 1f64.to_radians() + up;
+    let along = unknowns[TOE] * 1e-3 * unknowns[BULGE];
+    let up = unknowns[UP] * (1e-3 * roll);
+    if along.value.abs() >= 1.0 || up.value.abs() >= 1.0 {
+        // Beyond the curvature of the face the collision has no answer either.
+        return unknowns[FACE];
+    }
+    let (sin_along, cos_along) = along.asin().sin_cos();
+    let elevation = unknowns[LOFT] * 1f64.to_radians() + up.asin();
     unknowns[FACE] + sin_along.atan2(cos_along * elevation.cos()) * model.hand.to_degrees()
 }
 
 fn look(at: &Unknowns, readings: &Readings, prior: &Prior, model: &Model<'_>) -> Option<Modelled> {
     let variables: [Dual<COUNT>; COUNT] = std::array::from_fn(|position| Dual::input(at[position], position));
-    let launch = model.launch(&variables)?;
+    let launch = model.launch_with_slopes(at)?;
     let mut rows = [Dual::constant(0.0); ROWS];
     rows[..LAUNCH].copy_from_slice(&launch);
     rows[AZIMUTH] = rows[AZIMUTH] + variables[BAY];
@@ -332,10 +320,24 @@ impl Reconstruction {
     }
 
     /// What the model's error is for unknowns that give a modelled launch, with standard normal draws (0 for the mean).
-    pub fn model_error(&self, unknowns: &Unknowns, modelled: &[f64; LAUNCH], draws: &[f64]) -> [f64; LAUNCH] {
+    pub fn model_error<S: Scalar>(&self, bay: S, modelled: &[S; LAUNCH], draws: &[S; LAUNCH]) -> [S; LAUNCH] {
         std::array::from_fn(|quantity| {
-            let bay = if quantity == AZIMUTH { unknowns[BAY] } else { 0.0 };
-            self.residual[quantity].given(modelled[quantity] + bay, draws[quantity])
+            let residual = &self.residual[quantity];
+            let reading = if quantity == AZIMUTH { modelled[quantity] + bay } else { modelled[quantity] };
+            draws[quantity] * residual.sd - (reading - residual.observed) * residual.share
+        })
+    }
+
+    /// Posterior deviation of the launch as the ball had it.
+    pub fn launch_sd(&self) -> [f64; LAUNCH] {
+        std::array::from_fn(|quantity| {
+            let residual = &self.residual[quantity];
+            let mut slopes = self.model_launch[quantity].slopes.map(|slope| slope * (1.0 - residual.share));
+            if quantity == AZIMUTH {
+                slopes[BAY] -= residual.share;
+            }
+            let spread = self.spread(&slopes);
+            (spread.with(&spread).max(0.0) + residual.sd.powi(2)).sqrt()
         })
     }
 
@@ -346,7 +348,7 @@ impl Reconstruction {
 
     /// A modelled counterfactual launch with this shot's most probable model error.
     pub fn with_error(&self, counterfactual: &[f64; LAUNCH]) -> [f64; LAUNCH] {
-        let error = self.model_error(&self.mode, &self.modelled(), &[0.0; LAUNCH]);
+        let error = self.model_error(self.mode[BAY], &self.modelled(), &[0.0; LAUNCH]);
         std::array::from_fn(|quantity| counterfactual[quantity] + error[quantity])
     }
 

@@ -25,6 +25,9 @@ pub struct FlightRest {
 }
 
 impl FlightRest {
+    /// Landings as modelled.
+    pub const NONE: FlightRest = FlightRest { ratio: 1.0, left: Place { carry: 0.0, lateral: 0.0 } };
+
     /// Takes a measured landing apart; without one only the usual ratio counts.
     pub fn of(evidence: &Evidence, flown: Place) -> FlightRest {
         let ball_is_fitted =

@@ -4,6 +4,7 @@ mod capability;
 mod goals;
 mod heads;
 mod long;
+mod method;
 mod run;
 mod table;
 mod tally;

@@ -11,7 +11,7 @@ const COMMAND: &str = "STRIKEMILL_WRITE_METHOD=1 cargo test -p verdict method";
 fn renewed(page: &str) -> String {
     let (before, rest) = page.split_once(BEGIN).expect("the mark where the limits begin");
     let (_, after) = rest.split_once(END).expect("the mark where the limits end");
-    format!("{before}{BEGIN}{}{END}{after}", verdict::limits::markdown())
+    format!("{before}{BEGIN}{}{END}{after}", verdict::limits::markdown(&crate::heads::all()))
 }
 
 #[test]

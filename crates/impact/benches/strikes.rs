@@ -4,7 +4,8 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use impact::{
-    Delivery, Dual, Hand, HeadBook, HeadProfile, Lanes, Scalar, UNKNOWNS, strike, strike_where, strike_with_derivatives,
+    Delivery, Dual, Hand, HeadBook, HeadProfile, Lanes, Scalar, UNKNOWNS, strike, strike_along, strike_where,
+    strike_with_derivatives,
 };
 
 /// Strikes of one head that a posterior might draw.
@@ -71,6 +72,11 @@ fn main() {
     measure("with the fifteen derivatives", deliveries.len(), || {
         for delivery in &deliveries {
             black_box(strike_with_derivatives(head, black_box(delivery), &nuisances, Hand::Right));
+        }
+    });
+    measure("first and second derivative along one direction", deliveries.len(), || {
+        for delivery in &deliveries {
+            black_box(strike_along(head, black_box(delivery), &nuisances, &[1.0; UNKNOWNS], Hand::Right));
         }
     });
     measure("with the fifteen derivatives, by dual numbers", deliveries.len(), || {

@@ -2,7 +2,7 @@
 
 use crate::head::HeadParameters;
 use crate::scalar::{Mask, Scalar};
-use crate::vector::{Vector, adjugate, cross, dot, lever_response, scaled, times};
+use crate::vector::{Symmetric, Vector, adjugate, cross, dot, lever_response, scaled, times};
 
 /// A collision in face axes {n outward normal at the face centre, u up the face, t toward the toe of a right-hander}.
 #[derive(Debug, Clone, Copy)]
@@ -33,6 +33,10 @@ pub struct Collision<S: Scalar = f64> {
 /// impulse J makes the ball leave with `-e u.n'` along the normal and rolling; where that needs more than the friction
 /// allows, the ball slides with J = Jn (n' + mu Jt/|Jt|), Jn from the normal row alone.
 ///
+/// A ball that slides keeps that one direction of friction, though its slip may turn meanwhile. Against a contact worked through
+/// in small steps with the friction of each moment, rolling and planar sliding agree to the step; where the slip turns, the
+/// impulse of the shipped heads differs by 0.2 to 0.5 % of the push (tested at friction 0.08; dry clubs hardly ever slide).
+///
 /// # Conservation
 /// Momentum and angular momentum are conserved exactly. Energy is never gained, whatever velocity and friction. Newton's
 /// restitution alone does not give that; the ceiling `c = 1 / sqrt(K_nn (K^-1)_nn)` does, with K_nn = n'.K n':
@@ -44,7 +48,7 @@ pub struct Collision<S: Scalar = f64> {
 ///   `a (1 + e) mu (-q - mu T) / (K_nn + mu q) - a (1 - e)`. Over all mu that is negative where q^2 / (T K_nn) <= 1 - e^2,
 ///   which e <= c implies, since c^2 is 1 less the greatest q^2 / (T K_nn).
 ///
-/// The ceiling is 1 where the normal passes through the centre of gravity. On the shipped heads it stays above 0.95 up to
+/// The ceiling is 1 where the normal passes through the centre of gravity. On the shipped heads it stays above 0.99 up to
 /// 40 mm off the centre (tested), so it acts on nothing like a club; a profile on which it would act is warned about.
 ///
 /// `None` where head and ball do not meet: the strike lies beyond the curvature of the face, the face moves away from the
@@ -64,6 +68,38 @@ pub(crate) fn collide_where<S: Scalar>(
     toe_m: S,
     up_m: S,
 ) -> Option<(Collision<S>, S::Mask)> {
+    let solution = solve(head, head_velocity, toe_m, up_m)?;
+    Some((solution.collision, solution.met))
+}
+
+/// A collision with what its derivatives need of the way there.
+pub(crate) struct Solution<S: Scalar> {
+    pub collision: Collision<S>,
+    /// Where head and ball meet.
+    pub met: S::Mask,
+    /// Speed of the face along the normal.
+    pub approach: S,
+    /// What the head's turning adds to K.
+    pub rotation: Symmetric<S>,
+    /// Adjugate and determinant of K.
+    pub cofactors: Symmetric<S>,
+    pub determinant: S,
+    /// The impulse with which the ball would roll, and its part in the face.
+    pub rolling: Vector<S>,
+    pub grip: Vector<S>,
+    /// Friction, never below 0.
+    pub friction: S,
+    /// The restitution with its fall-off, before the ceiling.
+    pub own_restitution: S,
+}
+
+#[inline]
+pub(crate) fn solve<S: Scalar>(
+    head: &HeadParameters<S>,
+    head_velocity: &Vector<S>,
+    toe_m: S,
+    up_m: S,
+) -> Option<Solution<S>> {
     let zero = S::constant(0.0);
     let (face, on_the_face) = face_at(head, toe_m, up_m);
     let normal = face.normal;
@@ -134,7 +170,18 @@ pub(crate) fn collide_where<S: Scalar>(
     }
     let collision =
         Collision { normal, lever, impulse, ball_velocity, ball_spin, restitution, restitution_ceiling, slides };
-    met.any().then_some((collision, met))
+    met.any().then_some(Solution {
+        collision,
+        met,
+        approach,
+        rotation,
+        cofactors,
+        determinant,
+        rolling,
+        grip,
+        friction,
+        own_restitution,
+    })
 }
 
 /// The face where the ball meets it.

@@ -25,6 +25,7 @@ const FLAT_CURVATURE_SD: f64 = 0.01;
 
 /// The family of a club, as the shot record names it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(rename_all = "kebab-case")]
 pub enum HeadKind {
     /// `driver`
@@ -56,6 +57,7 @@ impl HeadKind {
 ///
 /// Face axes {n outward normal at the face centre, u up the face, t toward the toe}.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(deny_unknown_fields)]
 pub struct HeadProfile {
     /// Name by which rosters refer to the profile.

@@ -4,7 +4,6 @@ use std::f64::consts::TAU;
 
 use crate::collision::collide_where;
 use crate::delivery::{BallLaunch, Delivery, Hand};
-use crate::dual::Dual;
 use crate::head::{HeadParameters, HeadProfile, NUISANCES};
 use crate::scalar::{Mask, Scalar};
 use crate::vector::Vector;
@@ -14,28 +13,14 @@ pub const DELIVERY_UNKNOWNS: usize = 7;
 /// Numbers that a launch is differentiated by: those of the delivery, then those of the head.
 pub const UNKNOWNS: usize = DELIVERY_UNKNOWNS + NUISANCES;
 
-const RADIAN_PER_DEGREE: f64 = TAU / 360.0;
-const DEGREE_PER_RADIAN: f64 = 360.0 / TAU;
-const RPM_PER_RADIAN_PER_SECOND: f64 = 60.0 / TAU;
+pub(crate) const RADIAN_PER_DEGREE: f64 = TAU / 360.0;
+pub(crate) const DEGREE_PER_RADIAN: f64 = 360.0 / TAU;
+pub(crate) const RPM_PER_RADIAN_PER_SECOND: f64 = 60.0 / TAU;
 
 /// The launch of a delivery with a head as its profile describes it; `None` where head and ball do not meet (see
 /// [`crate::collide`]).
 pub fn launch(head: &HeadProfile, delivery: &Delivery, hand: Hand) -> Option<BallLaunch> {
     strike(&head.parameters(&head.nuisances()), delivery, hand)
-}
-
-/// The launch and its derivatives by the seven numbers of the delivery ([`Delivery::to_array`]), then by the eight of the head
-/// ([`HeadProfile::nuisances`]), all in the units of these numbers.
-pub fn strike_with_derivatives(
-    head: &HeadProfile,
-    delivery: &Delivery,
-    nuisances: &[f64; NUISANCES],
-    hand: Hand,
-) -> Option<BallLaunch<Dual<UNKNOWNS>>> {
-    let numbers = delivery.to_array();
-    let inputs = std::array::from_fn(|index| Dual::input(numbers[index], index));
-    let parameters = std::array::from_fn(|index| Dual::input(nuisances[index], DELIVERY_UNKNOWNS + index));
-    strike(&head.parameters(&parameters), &Delivery::from_array(inputs), hand)
 }
 
 /// Strikes the ball: the collision of [`crate::collide`] between world axes on either side.
@@ -66,13 +51,18 @@ pub fn strike_where<S: Scalar>(
 }
 
 /// The head's motion in face axes, with the turn between these and the world.
-struct Swing<S> {
-    head_velocity: Vector<S>,
-    sin_loft: S,
-    cos_loft: S,
+pub(crate) struct Swing<S> {
+    pub head_velocity: Vector<S>,
+    pub level_speed: S,
+    pub climb: S,
+    pub sin_across: S,
+    pub cos_across: S,
+    pub sin_loft: S,
+    pub cos_loft: S,
 }
 
-fn swing<S: Scalar>(delivery: &Delivery<S>, hand: Hand) -> Swing<S> {
+#[inline]
+pub(crate) fn swing<S: Scalar>(delivery: &Delivery<S>, hand: Hand) -> Swing<S> {
     // Only the path relative to the face matters to the collision; a left-hander is computed in the mirror.
     let across = (delivery.path_deg - delivery.face_deg) * (hand.sign() * RADIAN_PER_DEGREE);
     let (sin_across, cos_across) = across.sin_cos();
@@ -84,11 +74,12 @@ fn swing<S: Scalar>(delivery: &Delivery<S>, hand: Hand) -> Swing<S> {
     let forward = level_speed * cos_across;
     let head_velocity =
         [forward * cos_loft + climb * sin_loft, climb * cos_loft - forward * sin_loft, level_speed * sin_across];
-    Swing { head_velocity, sin_loft, cos_loft }
+    Swing { head_velocity, level_speed, climb, sin_across, cos_across, sin_loft, cos_loft }
 }
 
 /// Turns the ball's motion from face axes back: forward along the face's azimuth, right, up.
-fn leave<S: Scalar>(
+#[inline]
+pub(crate) fn leave<S: Scalar>(
     ball_velocity: &Vector<S>,
     ball_spin: &Vector<S>,
     swing: &Swing<S>,

@@ -1,8 +1,6 @@
 //! How much air drags and lifts a site's balls, from carries that were measured outdoors.
 
-use flight::{BallProfile, Conditions, Launch};
-
-use crate::learning_shot::Unlearned;
+use flight::{Conditions, Launch};
 
 /// One flight whose landing was measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,6 +62,16 @@ impl BallModel {
         ("carry_offset_m", "m", "mean of measured minus modelled carry with the unscaled ball"),
     ];
 
+    /// A model that tells nothing yet.
+    pub(crate) fn empty() -> BallModel {
+        BallModel { drag_identified: false, lift_identified: false, numbers: [None; BallModel::NUMBERS.len()] }
+    }
+
+    /// Sets a number; a value that is not finite becomes missing.
+    pub(crate) fn set(&mut self, number: BallNumber, value: f64) {
+        self.numbers[number as usize] = Some(value).filter(|told| told.is_finite());
+    }
+
     /// The value of a number.
     pub fn get(&self, number: BallNumber) -> Option<f64> {
         self.numbers[number as usize]
@@ -73,10 +81,4 @@ impl BallModel {
     pub fn number_at(&self, position: usize) -> Option<f64> {
         self.numbers.get(position).copied().flatten()
     }
-}
-
-/// Fits the scales of drag and lift of one kind of ball to measured carries. `Err` says why nothing can be learned.
-pub fn fit_ball(flights: &[MeasuredFlight], ball: &BallProfile) -> Result<BallModel, Unlearned> {
-    let _ = (flights, ball);
-    Err(Unlearned::TooFewShots { usable: 0, needed: 20 })
 }

@@ -47,9 +47,3 @@ pub struct BayOffsets {
     /// One entry a bay.
     pub bays: Vec<BayOffset>,
 }
-
-/// Estimates the constant direction error of every bay. `reference_bay` is one whose alignment was checked: its offset is 0.
-pub fn fit_bay_offsets(shots: &[BayShot], reference_bay: Option<u32>) -> BayOffsets {
-    let _ = (shots, reference_bay);
-    BayOffsets::default()
-}

@@ -22,6 +22,8 @@ const SESSION_SPREAD_SPEED_SHARE: f64 = 0.008;
 /// How many shots, and sessions, the beliefs about spreads weigh as much as.
 pub(crate) const SPREAD_WEIGHT: f64 = 5.0;
 pub(crate) const SESSION_SPREAD_WEIGHT: f64 = 3.0;
+/// The same for correlations, which are believed to be none.
+pub(crate) const CORRELATION_WEIGHT: f64 = 25.0;
 /// A player's spread is never taken for less than this share of the belief.
 pub(crate) const SMALLEST_SPREAD_SHARE: f64 = 0.25;
 /// After so many days a session tells only half as precisely of today's habits.

@@ -7,18 +7,20 @@ use impact::{DELIVERY_UNKNOWNS, HeadProfile};
 use nalgebra::{Cholesky, SMatrix};
 
 use crate::beliefs::{Beliefs, GLOBALS, SHARED, ageing, first_habits};
-use crate::reading::Reading;
+use crate::reading::{Reading, SPEED, TOE};
 use crate::shot_block::{
-    DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, eliminate,
+    Bends, DeliveryMatrix, DeliveryVector, SharedMatrix, SharedVector, ShotBlock, Surroundings, eliminate,
     keep_delivery_possible, keep_globals_possible, misfit,
 };
-use crate::spreads::{Spreads, update_spreads};
+use crate::spreads::{Spreads, Standing, update_spreads};
 use crate::weights::{Cutoffs, weight_of};
 
 type Habits = [f64; DELIVERY_UNKNOWNS];
 
 /// Rounds after which a fit stops in any case.
 const MOST_ROUNDS: usize = 40;
+/// Second derivatives are computed anew until no shared number moves by more than this share of its deviation.
+const BENDS_STAND_STILL: f64 = 0.02;
 /// A fit stands when no shared number moves by more than this share of its deviation and no spread by more than this share.
 const STANDS_STILL: f64 = 2e-3;
 
@@ -65,7 +67,12 @@ impl SessionBlock {
 }
 
 /// Fits; `None` where the arithmetic finds no answer.
-pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -> Option<JointFit> {
+pub(crate) fn fit(
+    readings: &[Reading],
+    head: &HeadProfile,
+    beliefs: &Beliefs,
+    told: &[bool; DELIVERY_UNKNOWNS],
+) -> Option<JointFit> {
     let sessions = readings.iter().map(|reading| reading.session + 1).max()?;
     let mut ages = vec![f64::INFINITY; sessions];
     for reading in readings {
@@ -77,15 +84,30 @@ pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -
     let mut state = first_state(readings, sessions, beliefs);
     let mut weights = settle_alone(readings, &mut state, head, &spreads, &cutoffs);
 
+    let mut bends = Vec::new();
+    let mut largest = f64::INFINITY;
     let mut share: f64 = 1.0;
     let mut decrement = f64::INFINITY;
     for round in 0..MOST_ROUNDS {
-        let blocks = blocks(readings, &state, head, &spreads);
+        if largest >= BENDS_STAND_STILL {
+            let each = readings.iter().zip(&state.deliveries);
+            bends = each
+                .map(|(reading, delivery)| {
+                    Bends::of(reading, delivery, &around(&state, reading.session, head, &spreads))
+                })
+                .collect();
+        }
+        let blocks = blocks(readings, &state, head, &spreads, &bends);
         let session_blocks = eliminate_sessions(readings, &blocks, &weights, &state, &spreads, &ageings)?;
         let (gradient, curvature) = shared_system(&session_blocks, &state, beliefs);
         let covariance = Cholesky::new(curvature)?.inverse();
-        let step = -(covariance * gradient);
-        let largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);
+        let step = if told[TOE] || told[SPEED] {
+            -(covariance * gradient)
+        } else {
+            // Nothing but the launch was measured: the head stays the profile's, and only its uncertainty counts.
+            step_of_habits(&gradient, &curvature)?
+        };
+        largest = (0..SHARED).map(|at| step[at].abs() / covariance[(at, at)].sqrt()).fold(0.0, f64::max);
         // A step that leaves more to do than there was has gone too far.
         let left = -gradient.dot(&step);
         share = if left > decrement { (0.5 * share).max(0.1) } else { (1.5 * share).min(1.0) };
@@ -93,24 +115,32 @@ pub(crate) fn fit(readings: &[Reading], head: &HeadProfile, beliefs: &Beliefs) -
 
         advance(readings, &mut state, &blocks, &session_blocks, &(step * share), share);
         let before = spreads.clone();
-        spreads = update_spreads(
+        let standing = Standing {
             readings,
-            &blocks,
-            &session_blocks,
-            &weights,
-            (&state.deliveries, &state.sessions, &state.habits),
-            &covariance,
-            beliefs,
-        );
+            blocks: &blocks,
+            sessions: &session_blocks,
+            weights: &weights,
+            deliveries: &state.deliveries,
+            session_habits: &state.sessions,
+            habits: &state.habits,
+            covariance: &covariance,
+            told,
+        };
+        spreads = update_spreads(&standing, beliefs)?;
         weights = all_weights(readings, &state, head, &spreads, &cutoffs);
-        if std::env::var("TRACE").is_ok() {
-            eprintln!("round {round} largest {largest:.4} share {share} left {left:.4}");
-        }
         if round + 1 == MOST_ROUNDS || (largest < STANDS_STILL && spreads.close_to(&before, STANDS_STILL)) {
             return Some(JointFit { habits: state.habits, globals: state.globals, covariance, spreads, weights });
         }
     }
     None
+}
+
+fn step_of_habits(gradient: &SharedVector, curvature: &SharedMatrix) -> Option<SharedVector> {
+    let block: DeliveryMatrix = curvature.fixed_view::<DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>(0, 0).into();
+    let of_habits: DeliveryVector = gradient.fixed_rows::<DELIVERY_UNKNOWNS>(0).into();
+    let mut step = SharedVector::zeros();
+    step.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-Cholesky::new(block)?.solve(&of_habits));
+    Some(step)
 }
 
 fn first_state(readings: &[Reading], sessions: usize, beliefs: &Beliefs) -> State {
@@ -135,10 +165,25 @@ fn around<'a>(state: &'a State, session: usize, head: &'a HeadProfile, spreads: 
     Surroundings { head, habits: &state.sessions[session], globals: &state.globals, precision: &spreads.precision }
 }
 
-fn blocks(readings: &[Reading], state: &State, head: &HeadProfile, spreads: &Spreads) -> Vec<Option<ShotBlock>> {
-    let each = readings.iter().zip(&state.deliveries);
-    each.map(|(reading, delivery)| eliminate(reading, delivery, &around(state, reading.session, head, spreads)))
-        .collect()
+/// Eliminates every shot; without bends the deliveries count as their single best guesses.
+fn blocks(
+    readings: &[Reading],
+    state: &State,
+    head: &HeadProfile,
+    spreads: &Spreads,
+    bends: &[Option<Bends>],
+) -> Vec<Option<ShotBlock>> {
+    let mut blocks = Vec::with_capacity(readings.len());
+    for (number, reading) in readings.iter().enumerate() {
+        let bend = bends.get(number).and_then(Option::as_ref);
+        blocks.push(eliminate(
+            reading,
+            &state.deliveries[number],
+            &around(state, reading.session, head, spreads),
+            bend,
+        ));
+    }
+    blocks
 }
 
 /// Lets every shot find its own delivery under the first beliefs, so that the first weights already know mishits.
@@ -151,7 +196,7 @@ fn settle_alone(
 ) -> Vec<f64> {
     const STEPS: usize = 2;
     for _ in 0..STEPS {
-        let blocks = blocks(readings, state, head, spreads);
+        let blocks = blocks(readings, state, head, spreads, &[]);
         let nothing = SharedVector::zeros();
         for (number, reading) in readings.iter().enumerate() {
             let Some(block) = &blocks[number] else { continue };

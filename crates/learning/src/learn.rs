@@ -37,19 +37,35 @@ pub fn fit_player_club(shots: &[LearningShot], head: &HeadProfile) -> Result<Pla
         return Err(Unlearned::TooFewShots { usable: readings.len(), needed: FEWEST_SHOTS });
     }
     let beliefs = Beliefs::new(&readings, head);
-    let found = fit(&readings, head, &beliefs).ok_or(Unlearned::NoSolution)?;
+    let told = told_of(&readings, head);
+    let found = fit(&readings, head, &beliefs, &told).ok_or(Unlearned::NoSolution)?;
     if found.weights.iter().sum::<f64>() < LEAST_WEIGHT_SHARE * readings.len() as f64 {
         return Err(Unlearned::ShotsContradict);
     }
     let mut model = PlayerClubModel::empty();
     tell_counts(&mut model, &readings, &found);
-    tell_references(&mut model, &found);
+    tell_references(&mut model, &found, &beliefs);
     tell_habits(&mut model, &readings, &found, head, &beliefs);
     if model.strike_identified {
         tell_head(&mut model, &found, head, &beliefs);
         tell_offsets(&mut model, &readings, &found, &beliefs);
     }
     Ok(model)
+}
+
+/// Whether a shot tells of the strike by more than what its own launch suggests.
+fn tells_strike(reading: &Reading, head: &HeadProfile) -> bool {
+    reading.strike_measured() || (head.reveals_strike && reading.delivery_measured())
+}
+
+/// Which numbers of a delivery enough shots tell of.
+fn told_of(readings: &[Reading], head: &HeadProfile) -> [bool; DELIVERY_UNKNOWNS] {
+    let count = |holds: &dyn Fn(&Reading) -> bool| readings.iter().filter(|reading| holds(reading)).count() as f64;
+    std::array::from_fn(|position| match position {
+        TOE | UP => count(&|reading| tells_strike(reading, head)) >= FEWEST_STRIKES,
+        FACE => count(&Reading::face_measured) >= FEWEST_MEASURED,
+        _ => count(&|reading| reading.delivery[position].is_some()) >= FEWEST_MEASURED,
+    })
 }
 
 /// Weight of the shots for which a condition holds.
@@ -65,15 +81,19 @@ fn tell_counts(model: &mut PlayerClubModel, readings: &[Reading], found: &JointF
     model.set(Learned::ShotsSetAside, aside as f64);
 }
 
-fn tell_references(model: &mut PlayerClubModel, found: &JointFit) {
+fn tell_references(model: &mut PlayerClubModel, found: &JointFit, beliefs: &Beliefs) {
     let references = [
         (SPEED, Learned::ReferenceClubSpeed),
         (ATTACK, Learned::ReferenceAttack),
         (LOFT, Learned::ReferenceDeliveredLoft),
     ];
     for (position, reference) in references {
-        model.set_at(reference as usize, found.habits[position]);
-        model.set_at(reference as usize + 1, found.covariance[(position, position)].sqrt());
+        // A figure that the shots hardly tell of is better left to the profile.
+        let variance = found.covariance[(position, position)];
+        if variance <= IDENTIFIED_VARIANCE_SHARE * beliefs.sd[position].powi(2) {
+            model.set_at(reference as usize, found.habits[position]);
+            model.set_at(reference as usize + 1, variance.sqrt());
+        }
     }
 }
 
@@ -87,8 +107,9 @@ fn tell_habits(
     let narrowed = |position: usize| {
         found.covariance[(position, position)] <= IDENTIFIED_VARIANCE_SHARE * beliefs.sd[position].powi(2)
     };
-    let telling = |reading: &Reading| reading.strike_measured() || (head.reveals_strike && reading.delivery_measured());
-    model.strike_identified = weight_where(readings, found, telling) >= FEWEST_STRIKES && narrowed(TOE) && narrowed(UP);
+    model.strike_identified = weight_where(readings, found, |reading| tells_strike(reading, head)) >= FEWEST_STRIKES
+        && narrowed(TOE)
+        && narrowed(UP);
     let habits = [
         (TOE, Learned::HabitToe),
         (UP, Learned::HabitUp),
@@ -106,7 +127,7 @@ fn tell_habits(
         };
         if told {
             let variance = found.covariance[(position, position)]
-                + 1.0 / found.spreads.precision[position]
+                + found.spreads.covariance[(position, position)]
                 + 1.0 / found.spreads.session_precision[position];
             model.set_at(habit as usize, found.habits[position]);
             model.set_at(habit as usize + 1, variance.sqrt());

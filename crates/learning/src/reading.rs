@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use impact::{DELIVERY_UNKNOWNS, Hand};
 use verdict::{Known, model_error_sd};
 
+use crate::beliefs::median;
 use crate::learning_shot::LearningShot;
 
 /// Launch quantities: ball speed, elevation, azimuth, spin, tilt.
@@ -64,13 +65,7 @@ impl Reading {
         if !(5.0..=110.0).contains(&ball_speed) {
             return None;
         }
-        let model_sd = model_error_sd(ball_speed, observed[SPIN].map_or(3_000.0, |(spin, _)| spin));
-        let mut launch = [None; LAUNCH];
-        for quantity in 0..LAUNCH {
-            launch[quantity] = observed[quantity]
-                .map(|(value, sd)| (value, 1.0 / (sd * sd + model_sd[quantity] * model_sd[quantity])));
-        }
-
+        let launch = observed.map(with_inverse_variance);
         let strike = |value| measured(value, Known::StrikeSd);
         let face = turned_back(measured(Known::Face, Known::FaceSd));
         let centre_face = if evidence.face_at_strike_point { None } else { face };
@@ -126,6 +121,23 @@ fn with_inverse_variance(measured: Option<(f64, f64)>) -> Option<(f64, f64)> {
     measured.map(|(value, sd)| (value, sd.max(1e-3).powi(-2)))
 }
 
+/// Adds what the model may be off to what the device may be off. The model's deviation goes with speed and spin; it is taken at
+/// the player's middle ones: taken at each shot's own reading it would trust readings that happen to be low more than those that
+/// happen to be high, and so shift the head.
+fn add_model_error(readings: &mut [Reading]) {
+    let middle = |quantity: usize| {
+        median(readings.iter().filter_map(|reading| reading.launch[quantity]).map(|(value, _)| value).collect())
+    };
+    let model_sd = model_error_sd(middle(0).unwrap_or(60.0), middle(SPIN).unwrap_or(3_000.0));
+    for reading in readings {
+        for quantity in 0..LAUNCH {
+            if let Some((_, weight)) = &mut reading.launch[quantity] {
+                *weight = 1.0 / (1.0 / *weight + model_sd[quantity].powi(2));
+            }
+        }
+    }
+}
+
 /// The latest usable shots, sessions numbered from 0.
 pub(crate) fn readings(shots: &[LearningShot]) -> Vec<Reading> {
     let mut chosen: Vec<(u32, Reading)> = shots
@@ -145,6 +157,7 @@ pub(crate) fn readings(shots: &[LearningShot]) -> Vec<Reading> {
         reading.session = sessions.binary_search(&session).unwrap_or(0);
         readings.push(reading);
     }
+    add_model_error(&mut readings);
     readings
 }
 

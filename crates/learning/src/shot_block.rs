@@ -6,7 +6,7 @@ use impact::{
 use nalgebra::{Cholesky, Const, SMatrix, SVector};
 
 use crate::beliefs::{GLOBALS, SHARED};
-use crate::reading::{FACE, LAUNCH, LOFT, Reading, SPEED, SPIN, TOE, UP};
+use crate::reading::{ATTACK, FACE, LAUNCH, LOFT, PATH, Reading, SPEED, SPIN, TOE, UP};
 
 pub(crate) type DeliveryVector = SVector<f64, DELIVERY_UNKNOWNS>;
 pub(crate) type DeliveryMatrix = SMatrix<f64, DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>;
@@ -23,7 +23,7 @@ pub(crate) struct Surroundings<'a> {
     pub head: &'a HeadProfile,
     pub habits: &'a [f64; DELIVERY_UNKNOWNS],
     pub globals: &'a [f64; GLOBALS],
-    pub precision: &'a [f64; DELIVERY_UNKNOWNS],
+    pub precision: &'a DeliveryMatrix,
 }
 
 impl Surroundings<'_> {
@@ -69,13 +69,12 @@ fn residual<S: Scalar>(launch: &[S; LAUNCH], quantity: usize, observed: f64, glo
         2 => launch[2] + offsets[1],
         _ => launch[4] + offsets[3],
     };
-    let difference = modelled - S::constant(observed);
-    if quantity == 4 {
-        let wrapped = wrapped_degrees(difference.value());
-        let turns = wrapped - difference.value();
-        return difference + turns;
-    }
-    difference
+    modelled - observed
+}
+
+/// An observed tilt, turned by whole turns to where the modelled one is.
+fn nearest_turn(observed: f64, modelled: f64, quantity: usize) -> f64 {
+    if quantity == 4 { observed - 360.0 * ((observed - modelled) / 360.0).round() } else { observed }
 }
 
 /// Azimuth of the normal at the strike point: bulge turns it toward the side of the strike, roll leans it, and a leaning face turns
@@ -84,7 +83,8 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     let roll = head.roll_radius_m.map_or(0.0, |radius| 1.0 / radius);
     let within = |sine: S| {
         // Beyond the curvature of the face there is no strike point; the collision says so itself.
-        if sine.value().abs() < 0.99 { sine } else { S::constant(0.99_f64.copysign(sine.value())) }
+        let least = S::choose((-sine).below(S::constant(0.99)), sine, S::constant(-0.99));
+        S::choose(sine.below(S::constant(0.99)), least, S::constant(0.99))
     };
     let along = within(delivery[TOE] * 1e-3 * bulge).asin();
     let up = within(delivery[UP] * (1e-3 * roll)).asin();
@@ -93,8 +93,9 @@ fn face_at_strike<S: Scalar>(delivery: &[S; DELIVERY_UNKNOWNS], bulge: S, head: 
     delivery[FACE] + sin_along.atan2(cos_along * elevation.cos()) * hand.sign().to_degrees()
 }
 
-fn wrapped_degrees(angle: f64) -> f64 {
-    angle - 360.0 * (angle / 360.0).round()
+/// How far a delivery lies from the habits of its session.
+fn off_habit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> DeliveryVector {
+    DeliveryVector::from_fn(|position, _| delivery[position] - reading.origin(position) - around.habits[position])
 }
 
 /// Squared misfit of a shot: launch, measured delivery and habits together. `None` where head and ball do not meet.
@@ -104,6 +105,7 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
     let mut sum = 0.0;
     for quantity in 0..LAUNCH {
         if let Some((observed, weight)) = reading.launch[quantity] {
+            let observed = nearest_turn(observed, launch[quantity], quantity);
             sum += weight * residual(&launch, quantity, observed, around.globals).powi(2);
         }
     }
@@ -111,9 +113,9 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
         if let Some((observed, weight)) = reading.delivery[position] {
             sum += weight * (delivery[position] - observed).powi(2);
         }
-        let off_habit = delivery[position] - reading.origin(position) - around.habits[position];
-        sum += around.precision[position] * off_habit * off_habit;
     }
+    let off_habit = off_habit(reading, delivery, around);
+    sum += off_habit.dot(&(around.precision * off_habit));
     if let Some((observed, weight)) = reading.face_at_strike {
         let azimuth = face_at_strike(delivery, around.globals[BULGE], around.head, reading.hand);
         sum += weight * (azimuth - observed).powi(2);
@@ -121,62 +123,83 @@ pub(crate) fn misfit(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], aro
     sum.is_finite().then_some(sum)
 }
 
-/// Gradients by delivery and by globals of one observation.
-fn add_observation(
-    sums: &mut Sums,
-    value: f64,
-    weight: f64,
-    by_delivery: &DeliveryVector,
-    by_globals: &SVector<f64, GLOBALS>,
-) {
-    sums.delivery_gradient += by_delivery * (weight * value);
-    sums.globals_gradient += by_globals * (weight * value);
-    sums.delivery_curvature += by_delivery * by_delivery.transpose() * weight;
-    sums.cross += by_delivery * by_globals.transpose() * weight;
-    sums.globals_curvature += by_globals * by_globals.transpose() * weight;
-}
+type GlobalsVector = SVector<f64, GLOBALS>;
 
+/// Half gradient of a shot's misfit by delivery and by globals.
+type Gradient = (DeliveryVector, GlobalsVector);
+
+/// Half gradient and half curvature of what launch and measured delivery say.
 struct Sums {
     delivery_gradient: DeliveryVector,
-    globals_gradient: SVector<f64, GLOBALS>,
+    globals_gradient: GlobalsVector,
     delivery_curvature: DeliveryMatrix,
     cross: SMatrix<f64, DELIVERY_UNKNOWNS, GLOBALS>,
     globals_curvature: SMatrix<f64, GLOBALS, GLOBALS>,
 }
 
-/// What the launch (and the face at the strike point) of one shot say of delivery and globals at one point.
-fn look(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Sums> {
+/// One observation at one point: residual, its inverse variance, its slopes by delivery and by globals.
+struct Observation {
+    residual: f64,
+    weight: f64,
+    by_delivery: DeliveryVector,
+    by_globals: GlobalsVector,
+}
+
+/// Passes every observation of the launch (and of the face at the strike point) to `take`. `None` where head and ball do not meet.
+fn observe(
+    reading: &Reading,
+    delivery: &[f64; DELIVERY_UNKNOWNS],
+    around: &Surroundings<'_>,
+    mut take: impl FnMut(usize, &Observation),
+) -> Option<()> {
     let numbers = Delivery::from_array(*delivery);
     let launch = strike_with_derivatives(around.head, &numbers, &around.nuisances(), reading.hand)?.to_array();
-    let mut sums = Sums {
-        delivery_gradient: DeliveryVector::zeros(),
-        globals_gradient: SVector::zeros(),
-        delivery_curvature: DeliveryMatrix::zeros(),
-        cross: SMatrix::zeros(),
-        globals_curvature: SMatrix::zeros(),
-    };
     for quantity in 0..LAUNCH {
         let Some((observed, weight)) = reading.launch[quantity] else { continue };
-        let residual = residual(&launch, quantity, observed, around.globals);
-        let (by_delivery, mut by_globals) = split(&residual);
+        let observed = nearest_turn(observed, launch[quantity].value, quantity);
+        let mut observation = Observation::of(&residual(&launch, quantity, observed, around.globals), weight);
         match quantity {
-            1 => by_globals[NUISANCES] = 1.0,
-            2 => by_globals[NUISANCES + 1] = 1.0,
-            SPIN => by_globals[NUISANCES + 2] = launch[SPIN].value,
-            4 => by_globals[NUISANCES + 3] = 1.0,
+            1 => observation.by_globals[NUISANCES] = 1.0,
+            2 => observation.by_globals[NUISANCES + 1] = 1.0,
+            SPIN => observation.by_globals[NUISANCES + 2] = launch[SPIN].value,
+            4 => observation.by_globals[NUISANCES + 3] = 1.0,
             _ => {}
         }
-        add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
+        take(quantity, &observation);
     }
     if let Some((observed, weight)) = reading.face_at_strike {
         let numbers: [Dual<{ impact::UNKNOWNS }>; DELIVERY_UNKNOWNS] =
             std::array::from_fn(|position| Dual::input(delivery[position], position));
         let bulge = Dual::input(around.globals[BULGE], DELIVERY_UNKNOWNS + BULGE);
-        let residual = face_at_strike(&numbers, bulge, around.head, reading.hand) - observed;
-        let (by_delivery, by_globals) = split(&residual);
-        add_observation(&mut sums, residual.value, weight, &by_delivery, &by_globals);
+        take(
+            LAUNCH,
+            &Observation::of(&(face_at_strike(&numbers, bulge, around.head, reading.hand) - observed), weight),
+        );
     }
-    Some(sums)
+    Some(())
+}
+
+impl Observation {
+    /// Slopes by delivery, then by globals.
+    fn slopes(&self) -> SharedVector {
+        let mut slopes = SharedVector::zeros();
+        slopes.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&self.by_delivery);
+        slopes.fixed_rows_mut::<GLOBALS>(DELIVERY_UNKNOWNS).copy_from(&self.by_globals);
+        slopes
+    }
+
+    fn of(residual: &Dual<{ impact::UNKNOWNS }>, weight: f64) -> Observation {
+        let mut by_globals = GlobalsVector::zeros();
+        for position in 0..NUISANCES {
+            by_globals[position] = residual.slopes[DELIVERY_UNKNOWNS + position];
+        }
+        Observation {
+            residual: residual.value,
+            weight,
+            by_delivery: DeliveryVector::from_fn(|position, _| residual.slopes[position]),
+            by_globals,
+        }
+    }
 }
 
 /// Linearises one shot and eliminates its delivery.
@@ -184,73 +207,105 @@ pub(crate) fn eliminate(
     reading: &Reading,
     delivery: &[f64; DELIVERY_UNKNOWNS],
     around: &Surroundings<'_>,
+    bends: Option<&Bends>,
 ) -> Option<ShotBlock> {
-    let mut sums = look(reading, delivery, around)?;
-    let of_launch = (sums.delivery_gradient, sums.globals_gradient);
-    let mut habit_gradient = DeliveryVector::zeros();
+    let mut sums = Sums {
+        delivery_gradient: DeliveryVector::zeros(),
+        globals_gradient: GlobalsVector::zeros(),
+        delivery_curvature: DeliveryMatrix::zeros(),
+        cross: SMatrix::zeros(),
+        globals_curvature: SMatrix::zeros(),
+    };
+    let mut rows = [(0.0, SharedVector::zeros()); ROWS];
+    observe(reading, delivery, around, |row, seen| {
+        sums.delivery_gradient += seen.by_delivery * (seen.weight * seen.residual);
+        sums.globals_gradient += seen.by_globals * (seen.weight * seen.residual);
+        let weighted = seen.by_delivery * seen.weight;
+        sums.delivery_curvature += weighted * seen.by_delivery.transpose();
+        sums.cross += weighted * seen.by_globals.transpose();
+        sums.globals_curvature += seen.by_globals * (seen.by_globals * seen.weight).transpose();
+        rows[row] = (seen.weight, seen.slopes());
+    })?;
     for position in 0..DELIVERY_UNKNOWNS {
         if let Some((observed, weight)) = reading.delivery[position] {
             sums.delivery_gradient[position] += weight * (delivery[position] - observed);
             sums.delivery_curvature[(position, position)] += weight;
         }
-        let precision = around.precision[position];
-        let off_habit = delivery[position] - reading.origin(position) - around.habits[position];
-        sums.delivery_gradient[position] += precision * off_habit;
-        sums.delivery_curvature[(position, position)] += precision;
-        habit_gradient[position] = -precision * off_habit;
     }
+    let pull = around.precision * off_habit(reading, delivery, around);
+    sums.delivery_gradient += pull;
+    sums.delivery_curvature += around.precision;
     let covariance = Cholesky::<f64, Const<DELIVERY_UNKNOWNS>>::new(sums.delivery_curvature)?.inverse();
-    if let Some((by_delivery, by_globals)) = mean_gradient(reading, delivery, &covariance, around) {
-        sums.delivery_gradient += by_delivery - of_launch.0;
-        sums.globals_gradient += by_globals - of_launch.1;
+    if let Some(bends) = bends {
+        let (by_delivery, by_globals) = bends.gradient(&rows, &covariance);
+        sums.delivery_gradient += by_delivery;
+        sums.globals_gradient += by_globals;
     }
-    Some(reduced(&sums, &habit_gradient, around.precision, covariance))
+    Some(reduced(&sums, &pull, around.precision, covariance))
 }
 
-/// Mean gradient of the launch's misfit over what the delivery may have been.
-///
-/// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes nearer the
-/// centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is the mean of the
-/// gradients over the deliveries' posterior (Fisher's identity). Four points that match the posterior's covariance along strike toward
-/// the toe and strike up the face stand for it; in the other directions the launch is nearly linear.
-fn mean_gradient(
-    reading: &Reading,
-    delivery: &[f64; DELIVERY_UNKNOWNS],
-    covariance: &DeliveryMatrix,
-    around: &Surroundings<'_>,
-) -> Option<(DeliveryVector, SVector<f64, GLOBALS>)> {
-    let along = covariance.column(TOE) / covariance[(TOE, TOE)].sqrt();
-    let left = covariance - along * along.transpose();
-    let upward = left.column(UP) / left[(UP, UP)].sqrt();
-    let mut by_delivery = DeliveryVector::zeros();
-    let mut by_globals = SVector::<f64, GLOBALS>::zeros();
-    for direction in [along, upward] {
-        for side in [-std::f64::consts::SQRT_2, std::f64::consts::SQRT_2] {
-            let point: [f64; DELIVERY_UNKNOWNS] =
-                std::array::from_fn(|position| delivery[position] + side * direction[position]);
-            let sums = look(reading, &point, around)?;
-            by_delivery += sums.delivery_gradient * 0.25;
-            by_globals += sums.globals_gradient * 0.25;
+/// Observations of a shot: the launch, and the face at the strike point.
+const ROWS: usize = LAUNCH + 1;
+/// Directions in which the launch bends; with speed it only grows.
+const BENDING: [usize; 6] = [TOE, UP, LOFT, ATTACK, PATH, FACE];
+/// Step of the differences between exact slopes, in degrees or mm: third derivatives are far too small to show.
+const STEP: f64 = 0.01;
+
+/// Second derivatives of a shot's observations: by each bending number of the delivery and by everything. They change so little that
+/// a fit computes them a few times only.
+#[derive(Debug, Clone)]
+pub(crate) struct Bends([[SharedVector; BENDING.len()]; ROWS]);
+
+impl Bends {
+    pub fn of(reading: &Reading, delivery: &[f64; DELIVERY_UNKNOWNS], around: &Surroundings<'_>) -> Option<Bends> {
+        let mut bends = Bends([[SharedVector::zeros(); BENDING.len()]; ROWS]);
+        let mut middle = [SharedVector::zeros(); ROWS];
+        observe(reading, delivery, around, |row, seen| middle[row] = seen.slopes())?;
+        for (number, position) in BENDING.into_iter().enumerate() {
+            let mut beside = *delivery;
+            beside[position] += STEP;
+            observe(reading, &beside, around, |row, seen| {
+                bends.0[row][number] = (seen.slopes() - middle[row]) / STEP;
+            })?;
         }
+        Some(bends)
     }
-    Some((by_delivery, by_globals))
+
+    /// Mean gradient over what the delivery may have been, less the gradient at its most probable value, to second order.
+    ///
+    /// The best single guess of every delivery would bias the head: with the strike unmeasured it always pays to guess strikes
+    /// nearer the centre and a head that turns more. What counts is the likelihood with the deliveries integrated out; its gradient is
+    /// the mean of the gradients over the deliveries' posterior (Fisher's identity). With r a residual, J its slopes, H its second
+    /// derivatives and C the posterior covariance of the delivery, the mean of r J lies above r J by J tr(C H) / 2 + H C J.
+    fn gradient(&self, rows: &[(f64, SharedVector); ROWS], covariance: &DeliveryMatrix) -> Gradient {
+        let mut sum = SharedVector::zeros();
+        for (row, (weight, slopes)) in rows.iter().enumerate() {
+            if *weight <= 0.0 {
+                continue;
+            }
+            let moved = covariance * slopes.fixed_rows::<DELIVERY_UNKNOWNS>(0);
+            let mut trace = 0.0;
+            for (number, position) in BENDING.into_iter().enumerate() {
+                let bend = &self.0[row][number];
+                for other in BENDING {
+                    trace += covariance[(position, other)] * bend[other];
+                }
+                sum += bend * (weight * moved[position]);
+            }
+            sum += slopes * (0.5 * weight * trace);
+        }
+        (sum.fixed_rows::<DELIVERY_UNKNOWNS>(0).into(), sum.fixed_rows::<GLOBALS>(DELIVERY_UNKNOWNS).into())
+    }
 }
 
 /// Schur complement of the delivery.
-fn reduced(
-    sums: &Sums,
-    habit_gradient: &DeliveryVector,
-    precision: &[f64; DELIVERY_UNKNOWNS],
-    covariance: DeliveryMatrix,
-) -> ShotBlock {
+fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix, covariance: DeliveryMatrix) -> ShotBlock {
     let mut cross = CrossMatrix::zeros();
     let mut curvature = SharedMatrix::zeros();
     let mut gradient = SharedVector::zeros();
-    for position in 0..DELIVERY_UNKNOWNS {
-        cross[(position, position)] = -precision[position];
-        curvature[(position, position)] = precision[position];
-        gradient[position] = habit_gradient[position];
-    }
+    cross.fixed_columns_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-precision);
+    curvature.fixed_view_mut::<DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS>(0, 0).copy_from(precision);
+    gradient.fixed_rows_mut::<DELIVERY_UNKNOWNS>(0).copy_from(&-pull);
     cross.fixed_view_mut::<DELIVERY_UNKNOWNS, GLOBALS>(0, DELIVERY_UNKNOWNS).copy_from(&sums.cross);
     curvature
         .fixed_view_mut::<GLOBALS, GLOBALS>(DELIVERY_UNKNOWNS, DELIVERY_UNKNOWNS)
@@ -266,15 +321,6 @@ fn reduced(
         response,
         covariance,
     }
-}
-
-fn split(number: &Dual<{ impact::UNKNOWNS }>) -> (DeliveryVector, SVector<f64, GLOBALS>) {
-    let by_delivery = DeliveryVector::from_fn(|position, _| number.slopes[position]);
-    let mut by_globals = SVector::<f64, GLOBALS>::zeros();
-    for position in 0..NUISANCES {
-        by_globals[position] = number.slopes[DELIVERY_UNKNOWNS + position];
-    }
-    (by_delivery, by_globals)
 }
 
 /// Keeps a delivery where the collision model has an answer.

@@ -31,18 +31,16 @@ fn solve(matrix: [[f64; 3]; 3], right: Vector) -> Vector {
     })
 }
 
-/// Restitution ends at 0.85, beyond what the Equipment Rules allow: near 1 a collision with strong coupling between normal and
-/// grip may gain energy, a known flaw of Newton's restitution in rigid models with friction, far from any club.
-///
-/// A head with any positive definite tensor: a diagonal one plus products too small to spoil it.
+/// A head with any positive definite tensor (a diagonal one plus products too small to spoil it), any restitution and any
+/// friction, far beyond what clubs have: energy must hold everywhere, not only near them.
 fn any_head() -> impl Strategy<Value = HeadProfile> {
     (
-        (0.15..0.35_f64, [0.0..0.06_f64, -0.01..0.01, -0.01..0.01]),
+        (0.15..0.35_f64, [0.0..0.06_f64, -0.03..0.03, -0.03..0.03]),
         (
-            [1500e-7..6000e-7_f64, 1500e-7..6000e-7, 1500e-7..6000e-7],
+            [1100e-7..6000e-7_f64, 1100e-7..6000e-7, 1100e-7..6000e-7],
             [-500e-7..500e-7_f64, -500e-7..500e-7, -500e-7..500e-7],
         ),
-        (0.3..0.85_f64, 0.0..1.0_f64, prop::option::of(0.2..0.4_f64), prop::option::of(0.2..0.4_f64)),
+        (0.0..1.0_f64, 0.0..3.0_f64, prop::option::of(0.2..0.4_f64), prop::option::of(0.2..0.4_f64)),
     )
         .prop_map(|((mass, cg), (moments, products), (restitution, friction, bulge, roll))| {
             let mut head = plain_head(0.0, 1.0);
@@ -62,10 +60,11 @@ proptest! {
     #[test]
     fn momentum_angular_momentum_and_energy(
         head in any_head(), toe in -0.04..0.04_f64, up in -0.02..0.02_f64, ahead in 10.0..60.0_f64,
-        upward in -30.0..30.0_f64, across in -10.0..10.0_f64,
+        upward in -60.0..60.0_f64, across in -60.0..60.0_f64,
     ) {
         let before = [ahead, upward, across];
-        let collision = collide(&head.parameters(&head.nuisances()), &before, toe, up).unwrap();
+        // A glancing head may move away from the turned normal.
+        let Some(collision) = collide(&head.parameters(&head.nuisances()), &before, toe, up) else { return Ok(()) };
         let (ball_mass, ball_radius) = (head.ball_mass_kg, head.ball_radius_m);
         let ball_inertia = 0.4 * ball_mass * ball_radius * ball_radius;
 
@@ -102,8 +101,9 @@ proptest! {
             collision.ball_velocity[axis] + at_ball[axis] - head_velocity[axis] - at_head[axis]
         });
         let separation = dot(relative, collision.normal);
-        prop_assert!((separation - head.restitution * dot(before, collision.normal)).abs() < 1e-8);
+        prop_assert!((separation - collision.restitution * dot(before, collision.normal)).abs() < 1e-8);
         let slip = (0..3).map(|axis| (relative[axis] - separation * collision.normal[axis]).powi(2)).sum::<f64>().sqrt();
+        prop_assert!(collision.restitution <= head.restitution && collision.restitution_ceiling <= 1.0 + 1e-12);
         let push = dot(collision.impulse, collision.normal);
         let grip = (dot(collision.impulse, collision.impulse) - push * push).max(0.0).sqrt();
         prop_assert!(push > 0.0);

@@ -7,6 +7,7 @@ use verdict::{Evidence, Known};
 
 /// One set of measured quantities.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(clippy::struct_excessive_bools, reason = "each group is measured or not, independently")]
 pub struct Capability {
     pub name: &'static str,
     pub spin: bool,

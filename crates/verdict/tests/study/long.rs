@@ -35,7 +35,7 @@ fn the_whole_table() {
             sample.shots,
             sample.seed
         );
-        text.push_str(&format!("{title}\n\n{}\n", table(&cells)));
+        text.extend([title, "\n\n".to_owned(), table(&cells), "\n".to_owned()]);
     }
     println!("{text}");
     if let Ok(path) = std::env::var("STRIKEMILL_STUDY_INTO") {

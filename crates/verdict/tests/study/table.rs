@@ -68,10 +68,8 @@ pub fn table(cells: &[Cell]) -> String {
         }
     }
     if !silent.is_empty() {
-        text.push_str(&format!(
-            "\nNothing told of strike or cause, every miss `cannot tell`: {}.\n",
-            silent.join("; ")
-        ));
+        let silent = silent.join("; ");
+        text.extend([format!("\nNothing told of strike or cause, every miss `cannot tell`: {silent}.\n")]);
     }
     text
 }

@@ -37,6 +37,8 @@ pub fn study(
     let threads = std::thread::available_parallelism().map_or(2, usize::from);
     let mut cells = Vec::new();
     for head in heads {
+        // Other players for each head, so that heads of a kind can be looked at together.
+        let sample = Sample { seed: seed_of(&head.name, sample.seed), ..sample };
         let study = Study { judge: &judge, world, head, capabilities, sample, learn };
         // Shares of work by thread are joined in their order, so the result does not depend on how they ran.
         let parts: Vec<Vec<Tally>> = std::thread::scope(|scope| {
@@ -64,6 +66,12 @@ pub fn study(
         }
     }
     cells
+}
+
+/// A seed for one head: FNV-1a of its name, started from the study's seed.
+fn seed_of(name: &str, seed: u64) -> u64 {
+    name.bytes()
+        .fold(seed ^ 0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 
 /// What every player of one study has in common.

@@ -1,10 +1,11 @@
 //! What a device makes of a true shot: which quantities it measures, how well, and what it only computes.
 
-use flight::{BallProfile, Launch, fly};
+use flight::{BallProfile, Launch};
 use rand::Rng;
 use shot::{Measures, Quantity};
 
 use crate::TrueShot;
+use crate::flown::fly;
 use crate::habits::normal;
 
 /// The point of the face that a device's face angle belongs to.

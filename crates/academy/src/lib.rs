@@ -16,6 +16,7 @@ mod device;
 mod device_kinds;
 mod equipment;
 mod error;
+mod flown;
 mod habits;
 mod launch_error;
 mod player;

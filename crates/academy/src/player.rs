@@ -1,11 +1,12 @@
 //! A player with clubs and a ball.
 
-use flight::{Conditions, fly};
+use flight::Conditions;
 use impact::HeadProfile;
 use rand::Rng;
 use shot::Hand;
 
 use crate::equipment::{TrueBall, TrueHead};
+use crate::flown::fly;
 use crate::habits::Habits;
 
 /// What a player tends to miss with.

@@ -1,11 +1,12 @@
 //! One shot with everything that really happened, and what would have happened otherwise.
 
-use flight::{Conditions, Landing, Launch, fly};
+use flight::{Conditions, Landing, Launch};
 use rand::Rng;
 use shot::{Hand, Quantity};
 
 use crate::AcademyError;
 use crate::device::FaceReference;
+use crate::flown::fly;
 use crate::habits::{Form, Swing, normal};
 use crate::launch_error::{LaunchShift, ModelError};
 use crate::player::{ClubInHand, Player};

@@ -5,9 +5,7 @@
 use std::hint::black_box;
 use std::time::Instant;
 
-use flight::{
-    BallProfile, Conditions, Landing, Launch, ShotColumns, fly, fly_batch, fly_columns, fly_with_tolerance,
-};
+use flight::{BallProfile, Conditions, Landing, Launch, ShotColumns, fly, fly_batch, fly_columns, fly_with_tolerance};
 
 const SHOTS: usize = 20_160;
 /// Shots timed at once.

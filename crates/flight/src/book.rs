@@ -161,12 +161,36 @@ impl WrittenBall {
         let decay_hint = "the c of d omega / dt = -c omega v / r; 2e-5 is usual, 0 keeps the spin";
         between("spin_decay", self.spin_decay, 0.0, 1e-2, decay_hint);
         between("drag_scale", self.drag_scale, 0.2, 5.0, "a factor on every drag coefficient; 1 leaves them");
-        between("lift_scale", self.lift_scale, 0.0, 5.0, "a factor on every lift coefficient; 1 leaves them, 0 takes lift away");
+        between(
+            "lift_scale",
+            self.lift_scale,
+            0.0,
+            5.0,
+            "a factor on every lift coefficient; 1 leaves them, 0 takes lift away",
+        );
         if let Some(law) = &self.spin_ratio {
-            between("drag_base", law.drag_base, 0.0, 2.0, "a golf ball without spin has 0.2 to 0.5; below 0 air would push it");
+            between(
+                "drag_base",
+                law.drag_base,
+                0.0,
+                2.0,
+                "a golf ball without spin has 0.2 to 0.5; below 0 air would push it",
+            );
             between("drag_slope", law.drag_slope, 0.0, 2.0, "spin adds drag; 0 to 0.6 is known");
-            between("lift_factor", law.lift_factor, 0.0, 2.0, "the lift coefficient at spin ratio 1; 0.3 to 0.8 is known");
-            between("lift_exponent", law.lift_exponent, 0.0, 2.0, "0.4 bends the lift with the spin, 1 makes it proportional");
+            between(
+                "lift_factor",
+                law.lift_factor,
+                0.0,
+                2.0,
+                "the lift coefficient at spin ratio 1; 0.3 to 0.8 is known",
+            );
+            between(
+                "lift_exponent",
+                law.lift_exponent,
+                0.0,
+                2.0,
+                "0.4 bends the lift with the spin, 1 makes it proportional",
+            );
         }
         let law = match (self.spin_ratio, self.table) {
             (Some(law), None) => Some(Aerodynamics::SpinRatio {
@@ -187,7 +211,8 @@ impl WrittenBall {
                 None
             }
             (None, None) => {
-                problems.push("has no drag and lift\nhint: add a [ball.spin_ratio] or a [ball.table] section".to_owned());
+                problems
+                    .push("has no drag and lift\nhint: add a [ball.spin_ratio] or a [ball.table] section".to_owned());
                 None
             }
         };

@@ -1,4 +1,5 @@
-//! Steps through a flight until the ball is down.
+//! Steps through one flight until the ball is down, for any force law and to any tolerance; the batch kernel serves where speed
+//! counts.
 //!
 //! Dormand & Prince 5(4) (J. Comput. Appl. Math. 6, 1980, 19) with local extrapolation and step control. A step in which the
 //! ball turns from rising to falling is shortened to end at the turn, so every step is monotone in height: the peak is

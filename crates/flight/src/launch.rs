@@ -164,15 +164,15 @@ impl Landing {
         time_s: f64,
         peak_height_m: f64,
     ) -> Option<Self> {
-        let ground_speed = (along * along + left * left).sqrt();
+        let ground_speed = along.hypot(left);
         let landing = Self {
-            carry_m: (x * x + y * y).sqrt(),
+            carry_m: x.hypot(y),
             // Written as a difference so that a straight ball gets 0, not -0.
             lateral_m: 0.0 - y,
             peak_height_m,
             descent_deg: (0.0 - up).atan2(ground_speed).to_degrees(),
             flight_time_s: time_s,
-            landing_speed_mps: (ground_speed * ground_speed + up * up).sqrt(),
+            landing_speed_mps: ground_speed.hypot(up),
             landing_spin_rpm: spin_rad_s / RADIAN_PER_SECOND_PER_RPM,
         };
         landing.is_finite().then_some(landing)

@@ -71,7 +71,7 @@ pub(crate) fn fit(
     readings: &[Reading],
     head: &HeadProfile,
     beliefs: &Beliefs,
-    told: &[bool; DELIVERY_UNKNOWNS],
+    told: [bool; DELIVERY_UNKNOWNS],
 ) -> Option<JointFit> {
     let sessions = readings.iter().map(|reading| reading.session + 1).max()?;
     let mut ages = vec![f64::INFINITY; sessions];
@@ -124,7 +124,7 @@ pub(crate) fn fit(
             session_habits: &state.sessions,
             habits: &state.habits,
             covariance: &covariance,
-            told,
+            told: &told,
         };
         spreads = update_spreads(&standing, beliefs)?;
         weights = all_weights(readings, &state, head, &spreads, &cutoffs);
@@ -211,17 +211,14 @@ fn settle_alone(
 /// Goes along a step as far as lowers the shot's own misfit.
 fn best_delivery(reading: &Reading, from: &Habits, step: &DeliveryVector, around: &Surroundings<'_>) -> Habits {
     let mut best = *from;
-    let mut lowest = misfit(reading, from, around).unwrap_or(f64::INFINITY);
+    let before = misfit(reading, from, around).unwrap_or(f64::INFINITY);
     for share in [1.0, 0.5, 0.2] {
         let mut candidate: Habits = std::array::from_fn(|position| from[position] + share * step[position]);
         keep_delivery_possible(&mut candidate);
         let Some(found) = misfit(reading, &candidate, around) else { continue };
-        if found < lowest {
-            lowest = found;
+        if found < before {
             best = candidate;
-        }
-        // The full step is nearly always the best: shorter ones are only tried where it does not help.
-        if best != *from {
+            // The full step is nearly always the best: shorter ones are only tried where it does not help.
             break;
         }
     }

@@ -38,7 +38,7 @@ pub fn fit_player_club(shots: &[LearningShot], head: &HeadProfile) -> Result<Pla
     }
     let beliefs = Beliefs::new(&readings, head);
     let told = told_of(&readings, head);
-    let found = fit(&readings, head, &beliefs, &told).ok_or(Unlearned::NoSolution)?;
+    let found = fit(&readings, head, &beliefs, told).ok_or(Unlearned::NoSolution)?;
     if found.weights.iter().sum::<f64>() < LEAST_WEIGHT_SHARE * readings.len() as f64 {
         return Err(Unlearned::ShotsContradict);
     }

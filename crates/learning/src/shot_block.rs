@@ -241,7 +241,7 @@ pub(crate) fn eliminate(
         sums.delivery_gradient += by_delivery;
         sums.globals_gradient += by_globals;
     }
-    Some(reduced(&sums, &pull, around.precision, covariance))
+    Some(reduced(&sums, &pull, around.precision, &covariance))
 }
 
 /// Observations of a shot: the launch, and the face at the strike point.
@@ -262,10 +262,12 @@ impl Bends {
         let mut middle = [SharedVector::zeros(); ROWS];
         observe(reading, delivery, around, |row, seen| middle[row] = seen.slopes())?;
         for (number, position) in BENDING.into_iter().enumerate() {
+            // A left-hander's step is the mirror image, so that the whole fit is.
+            let step = if position == PATH || position == FACE { STEP * reading.hand.sign() } else { STEP };
             let mut beside = *delivery;
-            beside[position] += STEP;
+            beside[position] += step;
             observe(reading, &beside, around, |row, seen| {
-                bends.0[row][number] = (seen.slopes() - middle[row]) / STEP;
+                bends.0[row][number] = (seen.slopes() - middle[row]) / step;
             })?;
         }
         Some(bends)
@@ -299,7 +301,7 @@ impl Bends {
 }
 
 /// Schur complement of the delivery.
-fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix, covariance: DeliveryMatrix) -> ShotBlock {
+fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix, covariance: &DeliveryMatrix) -> ShotBlock {
     let mut cross = CrossMatrix::zeros();
     let mut curvature = SharedMatrix::zeros();
     let mut gradient = SharedVector::zeros();
@@ -319,7 +321,7 @@ fn reduced(sums: &Sums, pull: &DeliveryVector, precision: &DeliveryMatrix, covar
         curvature: curvature + cross.transpose() * response,
         own_step,
         response,
-        covariance,
+        covariance: *covariance,
     }
 }
 

@@ -97,7 +97,7 @@ pub(crate) fn weigh(
     Some(if missed {
         draw::<OF_MISS>(case, &drawn, &roots, settings, draws, 1)
     } else {
-        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, 4)
+        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, 1)
     })
 }
 

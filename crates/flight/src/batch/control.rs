@@ -40,10 +40,7 @@ pub(crate) fn judge<const WIDTH: usize>(
     let turning = turning_time(forces, [step.motion[0], step.motion[1], step.motion[2]], &step.rates);
     let next = (length * growth).at_most(turning).at_most(Lanes::all(LONGEST_STEP_S));
     let too_short_to_refuse = length - Lanes::all(1.000_001 * SHORTEST_STEP_S);
-    Judgement {
-        taken: too_short_to_refuse.choose(one - error, one),
-        next: next.at_least(Lanes::all(SHORTEST_STEP_S)),
-    }
+    Judgement { taken: too_short_to_refuse.choose(one - error, one), next: next.at_least(Lanes::all(SHORTEST_STEP_S)) }
 }
 
 /// What the estimated error of a step, taken as an error in velocity, will have grown to at the landing, in m.

@@ -81,11 +81,7 @@ pub fn fly_batch(ball: &BallProfile, launches: &[Launch], conditions: &Condition
     fly_many(ball, |index| launches.get(index).map(|launch| (*launch, *conditions)), landings);
 }
 
-fn fly_many(
-    ball: &BallProfile,
-    shot_of: impl Fn(usize) -> Option<(Launch, Conditions)>,
-    landings: &mut [Landing],
-) {
+fn fly_many(ball: &BallProfile, shot_of: impl Fn(usize) -> Option<(Launch, Conditions)>, landings: &mut [Landing]) {
     landings.fill(Landing::UNKNOWN);
     if !ball.is_usable() {
         return;

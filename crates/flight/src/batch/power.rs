@@ -15,14 +15,14 @@ const LOGARITHM: [f64; 6] = [
 /// (ln 2)^k / k!, the series of 2^x. What is left out is below 8e-12.
 const EXPONENTIAL: [f64; 10] = [
     1.0,
-    0.693_147_180_559_945_3,
+    std::f64::consts::LN_2,
     0.240_226_506_959_100_72,
     0.055_504_108_664_821_58,
     0.009_618_129_107_628_477,
     0.001_333_355_814_642_844_3,
     0.000_154_035_303_933_816_1,
     0.000_015_252_733_804_059_84,
-    1.321_548_679_014_430_9e-6,
+    1.321_548_679_014_431e-6,
     1.017_808_600_923_97e-7,
 ];
 
@@ -45,8 +45,7 @@ pub(crate) fn log2<const WIDTH: usize>(value: Lanes<WIDTH>) -> Lanes<WIDTH> {
         let shifted = value.0[lane].to_bits().wrapping_add(ONE - HALF_ROOT);
         let biased = shifted >> MANTISSA_BITS;
         exponent[lane] = f64::from_bits(biased | UNIT_LAST.to_bits()) - (UNIT_LAST + 1023.0);
-        mantissa[lane] =
-            f64::from_bits((shifted & ((1 << MANTISSA_BITS) - 1)).wrapping_add(HALF_ROOT));
+        mantissa[lane] = f64::from_bits((shifted & ((1 << MANTISSA_BITS) - 1)).wrapping_add(HALF_ROOT));
     }
     let mantissa = Lanes(mantissa);
     let one = Lanes::all(1.0);
@@ -74,8 +73,7 @@ pub(crate) fn exp2<const WIDTH: usize>(power: Lanes<WIDTH>) -> Lanes<WIDTH> {
     let mut result = [0.0; WIDTH];
     for lane in 0..WIDTH {
         // The whole part of the power is added to the exponent.
-        result[lane] =
-            f64::from_bits(sum.0[lane].to_bits().wrapping_add(rounded.0[lane].to_bits() << MANTISSA_BITS));
+        result[lane] = f64::from_bits(sum.0[lane].to_bits().wrapping_add(rounded.0[lane].to_bits() << MANTISSA_BITS));
     }
     Lanes(result)
 }

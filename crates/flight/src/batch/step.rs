@@ -81,7 +81,8 @@ pub(crate) fn dormand_prince_5<const WIDTH: usize, Law: Coefficients>(
 
     let mut error = Lanes::all(0.0);
     for part in 0..4 {
-        let difference = k1[part] * (71.0 / 57600.0) + k3[part] * (-71.0 / 16695.0)
+        let difference = k1[part] * (71.0 / 57600.0)
+            + k3[part] * (-71.0 / 16695.0)
             + k4[part] * (71.0 / 1920.0)
             + k5[part] * (-17253.0 / 339_200.0)
             + k6[part] * (22.0 / 525.0)

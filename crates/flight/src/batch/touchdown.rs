@@ -57,13 +57,7 @@ pub(crate) fn cubic(value0: f64, slope0: f64, value1: f64, slope1: f64, share: f
 }
 
 /// Where a function passes zero, by Newton steps that never leave the bracket; at most 60 of them.
-fn root(
-    value: impl Fn(f64) -> f64,
-    slope: impl Fn(f64) -> f64,
-    mut low: f64,
-    mut high: f64,
-    falls: bool,
-) -> f64 {
+fn root(value: impl Fn(f64) -> f64, slope: impl Fn(f64) -> f64, mut low: f64, mut high: f64, falls: bool) -> f64 {
     let mut share = f64::midpoint(low, high);
     for _ in 0..60 {
         let here = value(share);

@@ -30,7 +30,7 @@ impl Largest {
         let speed = (along * along + left * left + up * up).sqrt();
         let larger = |largest: &mut f64, difference: f64| {
             // A difference that is not a number must show.
-            if !(difference.abs() <= *largest) {
+            if difference.is_nan() || difference.abs() > *largest {
                 *largest = difference.abs();
             }
         };
@@ -147,10 +147,7 @@ fn the_reference_is_of_order_eight() {
         let (from_along, from_up) = (60.0 - rest_along, 30.0 - rest_up);
         let (sin, cos) = (b * time).sin_cos();
         let decay = (-a * time).exp();
-        (
-            decay * (from_along * cos - from_up * sin) + rest_along,
-            decay * (from_along * sin + from_up * cos) + rest_up,
-        )
+        (decay * (from_along * cos - from_up * sin) + rest_along, decay * (from_along * sin + from_up * cos) + rest_up)
     };
     let error_with = |steps: u32| -> f64 {
         let mut state = [0.0, 0.0, 0.0, 60.0, 0.0, 30.0, 0.0];

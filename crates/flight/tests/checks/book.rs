@@ -43,7 +43,11 @@ fn the_table_of_1976_flies_as_computed_elsewhere() {
 fn impossible_balls_are_refused_with_a_hint() {
     for (wrong, told, hint) in [
         (GOOD.replace("mass_kg = 0.0459", "mass_kg = 45.9"), "mass_kg is 45.9", "hint: kilograms"),
-        (GOOD.replace("radius_m = 0.02134", "radius_m = 0.04267"), "radius_m is 0.04267", "hint: metres, and the radius"),
+        (
+            GOOD.replace("radius_m = 0.02134", "radius_m = 0.04267"),
+            "radius_m is 0.04267",
+            "hint: metres, and the radius",
+        ),
         (GOOD.replace("drag_base = 0.24", "drag_base = -0.24"), "drag_base is -0.24", "hint: a golf ball"),
         (GOOD.replace("lift_factor = 0.54", "lift_factor = nan"), "lift_factor is NaN", "hint: the lift coefficient"),
         (GOOD.replace("spin_decay = 2e-5", "spin_decay = -1.0"), "spin_decay is -1", "hint: the c of"),
@@ -65,7 +69,9 @@ fn impossible_balls_are_refused_with_a_hint() {
 fn malformed_tables_are_refused_with_a_hint() {
     let written = |speeds: &str, drag: &str| {
         let body = GOOD.split("[ball.spin_ratio]").next().unwrap();
-        format!("{body}[ball.table]\nspeeds_mps = {speeds}\nspins_rpm = [2000, 3000]\ndrag = {drag}\nlift = [[0.1, 0.1], [0.2, 0.2]]\n")
+        format!(
+            "{body}[ball.table]\nspeeds_mps = {speeds}\nspins_rpm = [2000, 3000]\ndrag = {drag}\nlift = [[0.1, 0.1], [0.2, 0.2]]\n"
+        )
     };
     let good = "[[0.3, 0.3], [0.4, 0.4]]";
     assert!(toml::from_str::<BallBook>(&written("[10, 20]", good)).is_ok());
@@ -80,7 +86,9 @@ fn malformed_tables_are_refused_with_a_hint() {
         let message = refusal(&text);
         assert!(message.contains(told) && message.contains("hint:"), "{told}: {message}");
     }
-    let both = written("[10, 20]", good) + GOOD.split_once("lift_exponent").unwrap().0.split_once("5\n").unwrap().1 + "lift_exponent = 0.4\n";
+    let both = written("[10, 20]", good)
+        + GOOD.split_once("lift_exponent").unwrap().0.split_once("5\n").unwrap().1
+        + "lift_exponent = 0.4\n";
     assert!(refusal(&both).contains("both a law and a table"), "{}", refusal(&both));
 }
 

@@ -16,6 +16,48 @@ fn a_grounded_ball_carries_nothing() {
 }
 
 #[test]
+fn a_topped_ball_keeps_speed_spin_and_angle() {
+    // What a grounded launch answers: no carry, and the launch itself as landing.
+    let landing = fly(&BallProfile::default(), &launch(40.0, -5.0, 3.0, 3000.0, 180.0), &Conditions::default());
+    assert!((landing.descent_deg - 5.0).abs() < 1e-9, "{landing:?}");
+    assert!((landing.landing_spin_rpm - 3000.0).abs() < 1e-9, "{landing:?}");
+    assert_eq!((landing.carry_m, landing.peak_height_m, landing.flight_time_s), (0.0, 0.0, 0.0));
+    // Top spin that presses a low ball down: it lands soon after the tee.
+    let pressed = fly(&BallProfile::default(), &launch(40.0, 2.0, 0.0, 6000.0, 180.0), &Conditions::default());
+    assert!(pressed.carry_m > 0.0 && pressed.carry_m < 1600.0 * f64::to_radians(4.0).sin() / 9.806_65, "{pressed:?}");
+}
+
+#[test]
+fn a_head_wind_stronger_than_the_ball_blows_it_back() {
+    let storm = Conditions { wind_along_mps: -25.0, ..Conditions::default() };
+    let ball = BallProfile::default();
+    let landing = fly(&ball, &launch(10.0, 60.0, 0.0, 0.0, 0.0), &storm);
+    // Carry is a distance from the tee, so it is positive behind the tee too.
+    let end = fly_with_tolerance(&ball, &launch(10.0, 60.0, 0.0, 0.0, 0.0), &storm, 1e-10).unwrap();
+    assert!((landing.carry_m - end.carry_m).abs() < 0.003, "{landing:?} {end:?}");
+    // Without air it would carry 8.8 m.
+    assert!(landing.carry_m < 8.8, "{landing:?}");
+    // A ball as fast as the wind that carries it starts in air at rest: no force but weight at first.
+    let drifting = Conditions { wind_along_mps: 10.0 * f64::to_radians(30.0).cos(), ..Conditions::default() };
+    let carried = fly(&ball, &launch(10.0, 30.0, 0.0, 5000.0, 0.0), &drifting);
+    assert!(carried.carry_m > 5.0 && carried.carry_m < 15.0, "{carried:?}");
+}
+
+#[test]
+fn a_level_launch_with_as_much_lift_as_weight_ends() {
+    // Searches the spin at which lift just carries a level ball, where the first moments decide between 0 and a flight.
+    let ball = BallProfile::default();
+    let (mut low, mut high) = (0.0, 6000.0);
+    for _ in 0..80 {
+        let middle = f64::midpoint(low, high);
+        let landing = fly(&ball, &launch(40.0, 0.0, 0.0, middle, 0.0), &Conditions::default());
+        assert!(landing.carry_m.is_finite() && landing.carry_m < 200.0);
+        if landing.carry_m > 0.0 { high = middle } else { low = middle }
+    }
+    assert!(high > 500.0 && high < 6000.0, "{high}");
+}
+
+#[test]
 fn the_smallest_hop_ends() {
     for elevation in [1e-300, 1e-12, 1e-6, 1e-3] {
         let landing = fly(&BallProfile::default(), &launch(30.0, elevation, 0.0, 0.0, 0.0), &Conditions::default());

@@ -49,8 +49,12 @@ pub fn corners() -> Vec<(Launch, Conditions)> {
                             {
                                 let launch =
                                     Launch { ball_speed_mps, elevation_deg, azimuth_deg, spin_rpm, spin_tilt_deg };
-                                let conditions =
-                                    Conditions { air_density, wind_along_mps, wind_across_mps, ..Conditions::default() };
+                                let conditions = Conditions {
+                                    air_density,
+                                    wind_along_mps,
+                                    wind_across_mps,
+                                    ..Conditions::default()
+                                };
                                 shots.push((launch, conditions));
                             }
                         }

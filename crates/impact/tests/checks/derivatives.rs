@@ -54,9 +54,17 @@ fn derivatives_agree(head: &HeadProfile, delivery: &Delivery, hand: Hand) {
             let dual = duals[output].slopes[input];
             let scale = 1.0 + plain[output].abs() + dual.abs();
             assert!((found - dual).abs() < 1e-10 * scale, "output {output} by input {input}: {found} against {dual}");
+            // With hardly any spin its rate and tilt bend so sharply that these steps are too long; the duals have to do there.
+            if output >= 3 && plain[3] < 800.0 {
+                continue;
+            }
             // Sixth order: what is left out is step^6 / 140 of the seventh derivative, below 1e-9 of the slope's scale for these
             // steps; the rounding of six launches (some 50 units of the last place each) is divided by the step.
-            let rise = |pair: &([f64; 5], [f64; 5])| pair.0[output] - pair.1[output];
+            let rise = |pair: &([f64; 5], [f64; 5])| {
+                let change = pair.0[output] - pair.1[output];
+                // A ball with top spin may tilt past 180 degrees, where the angle starts again at -180.
+                if output == 4 { change - 360.0 * (change / 360.0).round() } else { change }
+            };
             let difference = (45.0 * rise(&one) - 9.0 * rise(&two) + rise(&three)) / (60.0 * step);
             let bound = 1e-9 * scale + 100.0 * f64::EPSILON * (1.0 + plain[output].abs()) / step;
             let error = (found - difference).abs();

@@ -15,7 +15,7 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
 }
 
 /// Flights of a ball with given scales: drivers and short irons alike, or only one kind of shot.
-fn flights(scales: (f64, f64), days: usize, each: usize, varied: bool, noise: f64, seed: u64) -> Vec<MeasuredFlight> {
+fn flights(scales: (f64, f64), days: i32, each: usize, varied: bool, noise: f64, seed: u64) -> Vec<MeasuredFlight> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let ball = BallProfile { drag_scale: scales.0, lift_scale: scales.1, ..BallProfile::default() };
     let mut all = Vec::new();
@@ -55,7 +55,7 @@ fn flights(scales: (f64, f64), days: usize, each: usize, varied: bool, noise: f6
                 carry_m: read(landing.carry_m * day_factor, 1.5_f64.hypot(0.015 * landing.carry_m), &mut rng),
                 carry_sd_m: 1.5,
                 lateral_m: Some((read(landing.lateral_m, 1.0_f64.hypot(0.015 * landing.carry_m), &mut rng), 1.0)),
-                day: day as i32,
+                day,
             });
         }
     }

@@ -117,7 +117,7 @@ fn deviations_hold_the_truth() {
             assert!(offset.path_offset_deg.is_some() && offset.face_offset_deg.is_none());
         }
     }
-    let (share, error): (f64, f64) = (inside / all, (differences / all as f64).sqrt());
+    let (share, error) = (inside / all, f64::sqrt(differences / all));
     println!("{share:.3} of offsets inside, error {error:.3} deg");
     assert!((0.82..=0.97).contains(&share), "seed {SEED}: {share:.3}");
     assert!(error < 0.45, "seed {SEED}: {error:.3}");

@@ -86,7 +86,7 @@ pub fn evidence_of(observed: &Observed, player: &Player) -> Evidence {
 pub fn sessions(
     player: &Player,
     device: &DeviceKind,
-    (sessions, shots_each): (usize, usize),
+    (sessions, shots_each): (u32, u32),
     first_age: i32,
     rng: &mut ChaCha8Rng,
 ) -> Vec<Hit> {
@@ -98,20 +98,20 @@ pub fn sessions(
             let (plan, air, error) = (ShotPlan::default(), Conditions::default(), ModelError::default());
             let truth = draw_shot(player, club, &form, &plan, &air, &error, rng).expect("a shot");
             let evidence = evidence_of(&device.observe(&truth, rng), player);
-            let day = first_age - 7 * session as i32;
-            hits.push(Hit { truth, shot: LearningShot { evidence, session: session as u32, day } });
+            let day = first_age - 7 * session.cast_signed();
+            hits.push(Hit { truth, shot: LearningShot { evidence, session, day } });
         }
     }
     hits
 }
 
 /// A drawn player with a season on one device.
-pub fn season(device: &DeviceKind, number: usize, seed: u64, earlier: (usize, usize), later: (usize, usize)) -> Season {
+pub fn season(device: &DeviceKind, number: usize, seed: u64, earlier: (u32, u32), later: (u32, u32)) -> Season {
     let drivers = vec![head("modern-driver"), head("older-driver"), head("published-driver")];
     let population = Population::new(drivers).expect("drivers");
     let mut rng = ChaCha8Rng::seed_from_u64(seed.wrapping_mul(1_000_003) + number as u64);
     let player = population.draw(&mut rng);
-    let age = 7 * earlier.0 as i32;
+    let age = 7 * earlier.0.cast_signed();
     let before = sessions(&player, device, earlier, age, &mut rng);
     let after = sessions(&player, device, later, 0, &mut rng);
     Season { player, earlier: before, later: after }

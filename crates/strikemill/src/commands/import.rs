@@ -43,8 +43,11 @@ pub fn import_paths(bench: &Bench, paths: &[PathBuf], out: &mut dyn Teller) -> a
 pub fn retry_refused(bench: &Bench, hash: &str, out: &mut dyn Teller) -> anyhow::Result<()> {
     take(bench, out, |intake, out| {
         let outcomes = intake.retry(hash, Utc::now())?;
+        if outcomes.is_empty() && !hash.is_empty() {
+            bail!("nothing in quarantine has a hash that begins with {hash}\nhint: strikemill status lists what is there");
+        }
         if outcomes.is_empty() {
-            tell!(out, "nothing in quarantine{}", if hash.is_empty() { "" } else { " has such a hash" });
+            tell!(out, "nothing in quarantine");
         }
         Ok(outcomes)
     })

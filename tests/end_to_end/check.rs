@@ -23,7 +23,7 @@ fn each_kind_of_fault_is_told_with_file_line_and_hint() {
         ("config/roster.csv", "driver=", "driver=no-such-head-", "roster.csv:2:"),
         ("plugins/formats/plain-imperial/format.toml", "delimiter = \",\"", "delimeter = \",\"", "format.toml:"),
         ("plugins/jobs/carry_loss/job.toml", "dataset = \"carry_loss\"", "dataset = \"carry loss\"", "job.toml:"),
-        ("plugins/jobs/carry_loss/query.sql", "FROM advised", "FROM advised WHERE", "query.sql"),
+        ("plugins/jobs/carry_loss/query.sql", "FROM summed", "FROM summed WHERE", "query.sql"),
     ];
     for (file, right, wrong, place) in cases {
         let home = fresh_home();

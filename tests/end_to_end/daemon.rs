@@ -23,12 +23,15 @@ fn exports_that_arrive_are_imported_judged_and_archived_and_a_stop_is_clean() {
     let text = std::fs::read_to_string(&job).expect("the job");
     std::fs::write(&job, text.replace("debounce_s = 20", "debounce_s = 1")).expect("the job can be written");
 
+    edit(home.path(), "config/strikemill.toml", "level = \"info\"", "level = \"debug\"");
     let mut daemon = Daemon::start(home.path());
     let sent = drop_exports(home.path(), "bay3", 4);
     until("four files in the lake", home.path(), LONG, || {
         count(home.path(), "SELECT count(*) AS n FROM imports") == i64::try_from(sent).expect("a count")
     });
     until("verdicts", home.path(), LONG, || count(home.path(), "SELECT count(*) AS n FROM shot_verdicts") > 0);
+    // The engine's memory goes with the process that computed.
+    assert!(log_of(home.path()).contains("computed by a process of its own"), "{}", log_of(home.path()));
     until("an empty import folder", home.path(), LONG, || files_below(&home.path().join("import")).is_empty());
     assert_eq!(files_below(&home.path().join("archive")).len(), sent);
 

@@ -21,7 +21,18 @@ fn it_prints_a_table_per_player_and_names_what_it_wrote() {
     {
         assert!(said.contains(word), "{word} is missing in\n{said}");
     }
-    for dataset in ["shots", "shot_verdicts", "strike_misses", "carry_loss"] {
+    for dataset in [
+        "shots",
+        "player_club_model",
+        "ball_profiles",
+        "bay_offsets",
+        "shot_verdicts",
+        "strike_misses",
+        "carry_loss",
+        "strike_pattern",
+        "practice_effect",
+        "practice_plan",
+    ] {
         assert!(said.contains(&format!("{dataset}/**/*.parquet")), "{said}");
     }
     let is_page = |line: &&str| std::path::Path::new(line.trim()).extension().is_some_and(|end| end == "html");

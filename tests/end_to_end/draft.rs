@@ -75,8 +75,12 @@ fn what_is_no_pack_yet_disturbs_nothing() {
 #[test]
 fn the_schemas_ship_with_a_new_home() {
     let home = fresh_home();
-    for name in ["plugins/formats/format.schema.json", "plugins/jobs/job.schema.json", "config/strikemill.schema.json"]
-    {
+    for name in [
+        "plugins/formats/format.schema.json",
+        "plugins/jobs/job.schema.json",
+        "config/strikemill.schema.json",
+        "config/heads.schema.json",
+    ] {
         let shipped = std::fs::read(checkout().join(name)).expect("a shipped schema");
         assert_eq!(std::fs::read(home.path().join(name)).expect("a schema"), shipped, "{name}");
     }

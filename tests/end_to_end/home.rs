@@ -87,6 +87,17 @@ pub fn fresh_home_below(place: &Path) -> TempDir {
     folder
 }
 
+/// Takes every shipped job out of a home.
+pub fn without_shipped_jobs(home: &Path) {
+    let folders = std::fs::read_dir(home.join("plugins/jobs")).expect("the folder of jobs");
+    for entry in folders {
+        let path = entry.expect("an entry").path();
+        if path.join("job.toml").is_file() {
+            std::fs::remove_dir_all(path).expect("a shipped job");
+        }
+    }
+}
+
 /// Copies exports of the demo into an import folder of a home; answers how many.
 pub fn drop_exports(home: &Path, bay: &str, most: usize) -> usize {
     let mut names: Vec<PathBuf> = std::fs::read_dir(checkout().join("demo-data").join(bay))

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use tempfile::TempDir;
 
-use crate::home::{Daemon, files_below, fresh_home_below, rows, strikemill, until, words};
+use crate::home::{Daemon, files_below, fresh_home_below, rows, strikemill, until, without_shipped_jobs, words};
 use draws::Draws;
 use generator::Generator;
 use truth::{Truth, sha256};
@@ -73,9 +73,7 @@ fn home_of_proof() -> TempDir {
     let pack = home.path().join("plugins/formats/proof-rows");
     std::fs::create_dir_all(&pack).expect("a folder for the pack");
     std::fs::write(pack.join("format.toml"), exports::PACK).expect("the pack");
-    for shipped in ["carry_loss", "shot_verdicts", "strike_misses"] {
-        std::fs::remove_dir_all(home.path().join("plugins/jobs").join(shipped)).expect("a shipped job");
-    }
+    without_shipped_jobs(home.path());
     let job = home.path().join("plugins/jobs/rows_a_day");
     std::fs::create_dir_all(&job).expect("a folder for the job");
     std::fs::write(job.join("job.toml"), JOB).expect("the job");

@@ -3,12 +3,13 @@
 use std::path::Path;
 use std::time::Duration;
 
-use crate::home::{Daemon, drop_exports, edit, files_below, fresh_home, log_of, number, until};
+use crate::home::{Daemon, drop_exports, edit, files_below, fresh_home, log_of, number, until, without_shipped_jobs};
 
 const LONG: Duration = Duration::from_secs(90);
 
 /// A job whose query takes longer than any test: every five shots of the lake together.
 fn endless_job(home: &Path) {
+    without_shipped_jobs(home);
     let folder = home.join("plugins/jobs/endless");
     std::fs::create_dir_all(&folder).expect("a folder");
     let pack = "name = \"endless\"\nversion = \"1\"\ndescription = \"takes for ever\"\n\n\
@@ -19,9 +20,6 @@ fn endless_job(home: &Path) {
     let query = "SELECT CAST(coalesce(sum(a.carry_m * b.carry_m * c.carry_m * d.carry_m * e.carry_m), 0) AS BIGINT) AS n \
         FROM shots a, shots b, shots c, shots d, shots e";
     std::fs::write(folder.join("query.sql"), query).expect("a query");
-    for job in ["carry_loss", "shot_verdicts", "strike_misses"] {
-        std::fs::remove_dir_all(home.join("plugins/jobs").join(job)).expect("the other jobs");
-    }
 }
 
 fn outcome_of_endless(home: &Path) -> Option<String> {

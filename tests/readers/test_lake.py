@@ -26,6 +26,7 @@ MANIFEST = json.loads(MANIFESTS[0].read_text(encoding="utf-8"))
 DATASETS = sorted({entry["dataset"] for entry in MANIFEST["files"]})
 EXPECTED = {
     "shots", "rejects", "imports", "players", "clubs", "devices", "shot_verdicts", "strike_misses", "carry_loss", "job_runs",
+    "player_club_model", "ball_profiles", "bay_offsets", "strike_pattern", "practice_effect", "practice_plan",
 }
 
 

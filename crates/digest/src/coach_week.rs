@@ -3,6 +3,7 @@
 use shot::{Hand, LocalDay};
 
 use crate::Units;
+use crate::gate::Gate;
 
 /// Fewest judged shots of a player, club and week for which an average is shown.
 pub const FEWEST_JUDGED_SHOTS: i64 = 5;
@@ -77,6 +78,8 @@ pub struct ClubWeek {
     pub practise_next: Option<String>,
     /// The job's reason for it.
     pub practise_why: Option<String>,
+    /// The gate to practise with, where the player's own pattern gives one.
+    pub gate: Option<Gate>,
     /// Sessions in the week.
     pub sessions: Option<i64>,
     /// Shots before this day formed the player's reference.

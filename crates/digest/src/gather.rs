@@ -8,6 +8,7 @@ use shot::{LocalDay, monday_of};
 use crate::coach_week::{ClubWeek, CoachWeek, JudgedShot, PlayerWeek, Tally, TrendPoint};
 use crate::published::{self, Span};
 use crate::rows::{self, LossRow, VerdictRow};
+use crate::rows_of_practice;
 use crate::wording::count_of;
 use crate::{DigestError, WeekRequest, calendar};
 
@@ -42,12 +43,24 @@ pub fn gather(
     let allowed: BTreeSet<String> = players.iter().map(|player| player.player_id.clone()).collect();
     let verdicts = rows::verdicts(&read("shot_verdicts", this_week)?, &request.site_id, week, &allowed)?;
     let losses = rows::losses(&read("carry_loss", trend_weeks)?, &request.site_id, week, &allowed)?;
+    let patterns = rows_of_practice::patterns(&read("strike_pattern", this_week)?, &request.site_id, week)?;
+    let plans = rows_of_practice::plans(&read("practice_plan", this_week)?, &request.site_id, week)?;
 
     let mut shown_players = Vec::with_capacity(players.len());
     for player in players {
         let mut clubs = clubs_of(&player.player_id, week, &verdicts, &losses);
         for club in &mut clubs {
-            club.club_kind = kinds.get(&(player.player_id.clone(), club.club_id.clone())).cloned();
+            let holder = (player.player_id.clone(), club.club_id.clone());
+            club.club_kind = kinds.get(&holder).cloned();
+            if let Some(row) = patterns.get(&holder) {
+                club.pattern = row.pattern;
+                club.centre_share = row.centre_share;
+            }
+            if let Some(row) = plans.get(&holder) {
+                club.practise_next.clone_from(&row.practise_next);
+                club.practise_why.clone_from(&row.practise_why);
+                club.gate = row.gate;
+            }
         }
         clubs.sort_by_key(|club| (club.club_id != "driver", -club.tally.shots, club.club_id.clone()));
         let shown_name = shown_names(&player.player_id);
@@ -114,12 +127,8 @@ fn club_from_loss(loss: &LossRow) -> ClubWeek {
         carry_lost: loss.mean,
         carry_lost_total: loss.total,
         lost_by_zone: loss.by_zone,
-        centre_share: loss.centre_share,
-        pattern: loss.pattern,
         tighter_strike_gain_m: loss.tighter_gain_m,
         faster_club_gain_m: loss.faster_gain_m,
-        practise_next: loss.practise_next.clone(),
-        practise_why: loss.practise_why.clone(),
         sessions: loss.sessions,
         model_as_of: loss.model_as_of,
         method_version: loss.method_version.clone(),
@@ -153,7 +162,8 @@ fn tally_of(shots: &[JudgedShot]) -> Tally {
         match shot.strike_source.as_deref() {
             Some("measured") => tally.measured += 1,
             Some("linked") => tally.linked += 1,
-            Some("inferred") => tally.inferred += 1,
+            // One axis may have been read where the other was inferred.
+            Some("inferred" | "toe only" | "height only") => tally.inferred += 1,
             _ => {}
         }
         if !shot.is_miss() {

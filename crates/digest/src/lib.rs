@@ -18,6 +18,7 @@ mod player_line;
 mod published;
 mod request;
 mod rows;
+mod rows_of_practice;
 mod tables;
 mod wording;
 mod write;
@@ -25,7 +26,7 @@ mod write;
 pub use coach_week::{
     ClubWeek, CoachWeek, Estimate, FEWEST_JUDGED_SHOTS, JudgedShot, Pattern, PlayerWeek, Tally, TrendPoint, ZONES,
 };
-pub use gate::{Gate, LEAST_CLEARANCE_MM, gate_for};
+pub use gate::{Gate, LEAST_CLEARANCE_MM};
 pub use gather::{coaches, gather};
 pub use page::render;
 pub use player_line::{PlayerLine, table_rows};

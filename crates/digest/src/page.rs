@@ -237,7 +237,7 @@ fn sentence(text: &str) -> String {
 }
 
 fn gate_text(club: &ClubWeek) -> String {
-    let Some(gate) = gate::gate_for(club) else {
+    let Some(gate) = club.gate else {
         return "Gate: the scatter of the strikes is not known well enough to size it. Start with one soft post or tee 15\u{a0}mm beyond the toe and one 15\u{a0}mm inside the heel of the centred clubhead; after 8 clean swings of 10, twice, move each post 1 to 2\u{a0}mm inward, but never nearer than 5\u{a0}mm a side."
             .to_owned();
     };

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use shot::{Hand, LocalDay};
 
 use crate::DigestError;
-use crate::coach_week::{Estimate, FEWEST_JUDGED_SHOTS, JudgedShot, Pattern, Tally, ZONES};
+use crate::coach_week::{Estimate, FEWEST_JUDGED_SHOTS, JudgedShot, Tally, ZONES};
 use crate::published::Batches;
 use crate::tables::Table;
 
@@ -48,20 +48,12 @@ pub struct LossRow {
     pub total: Option<Estimate>,
     /// By zone, metres.
     pub by_zone: [Option<f64>; ZONES.len()],
-    /// Share of centred strikes.
-    pub centre_share: Option<f64>,
-    /// Strike pattern.
-    pub pattern: Option<Pattern>,
     /// Gain of a tighter pattern, metres a shot.
     pub tighter_gain_m: Option<f64>,
     /// Gain of a faster club, metres a shot.
     pub faster_gain_m: Option<f64>,
     /// Sessions.
     pub sessions: Option<i64>,
-    /// Advice.
-    pub practise_next: Option<String>,
-    /// Its reason.
-    pub practise_why: Option<String>,
     /// Day up to which the reference was formed.
     pub model_as_of: Option<LocalDay>,
     /// Method.
@@ -189,12 +181,8 @@ pub fn losses(
         for zone in ZONES {
             zones.push(table.reals(&format!("lost_{zone}_m"))?);
         }
-        let (mean_toe, mean_up) = (table.reals("strike_mean_toe_mm")?, table.reals("strike_mean_up_mm")?);
-        let (spread_toe, spread_up) = (table.reals("strike_spread_toe_mm")?, table.reals("strike_spread_up_mm")?);
-        let centre_share = table.reals("centre_share")?;
         let (tighter, faster) = (table.reals("tighter_strike_gain_mean_m")?, table.reals("faster_club_gain_mean_m")?);
         let (sessions, revisions) = (table.integers("sessions")?, table.integers("revision")?);
-        let (nexts, whys) = (table.texts("practise_next")?, table.texts("practise_why")?);
         let (model_as_of, methods) = (table.days("model_as_of")?, table.texts("method_version")?);
         for row in 0..table.rows() {
             let (Some(player_id), Some(club_id), Some(week)) = (aliases[row].clone(), clubs[row].clone(), weeks[row])
@@ -212,12 +200,6 @@ pub fn losses(
             for (place, zone) in by_zone.iter_mut().zip(&zones) {
                 *place = zone[row];
             }
-            let pattern = match (mean_toe[row], mean_up[row], spread_toe[row]) {
-                (Some(mean_toe_mm), Some(mean_up_mm), Some(spread_toe_mm)) => {
-                    Some(Pattern { mean_toe_mm, mean_up_mm, spread_toe_mm, spread_up_mm: spread_up[row] })
-                }
-                _ => None,
-            };
             found.push(LossRow {
                 player_id,
                 club_id,
@@ -226,13 +208,9 @@ pub fn losses(
                 mean: means[row],
                 total: totals[row],
                 by_zone,
-                centre_share: centre_share[row],
-                pattern,
                 tighter_gain_m: tighter[row],
                 faster_gain_m: faster[row],
                 sessions: sessions[row],
-                practise_next: nexts[row].clone(),
-                practise_why: whys[row].clone(),
                 model_as_of: model_as_of[row],
                 method_version: methods[row].clone(),
                 revision: revisions[row].unwrap_or_default(),

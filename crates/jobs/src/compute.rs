@@ -13,6 +13,7 @@ use lake::{Manifest, ManifestFile};
 use crate::engine::Engine;
 use crate::error::JobsError;
 use crate::pack::JobPack;
+use crate::run::{RunFacts, known_to_sql};
 use crate::scope::Window;
 use crate::sql::Readable;
 use crate::stream::next_batch;
@@ -25,7 +26,8 @@ pub(crate) async fn check(engine: &Engine, pack: &JobPack, stop: &Arc<AtomicBool
     let manifest = engine.lake().manifest()?;
     let readable = inputs_of(pack);
     let context = engine.session(&manifest, engine.limits().memory_bytes, &readable, &|_| false, stop)?;
-    let statement = sql::parse(&pack.sql, &pack.parameters).map_err(JobsError::Sql)?;
+    let facts = pack.append_only.is_some().then(RunFacts::any);
+    let statement = sql::parse(&pack.sql, &known_to_sql(&pack.parameters, facts)).map_err(JobsError::Sql)?;
     let plan = engine.plan(&context, statement, &pack.sql, &readable).await?;
     contract::check_columns(&pack.name, plan.schema().as_arrow(), &pack.output)
 }
@@ -41,13 +43,14 @@ pub(crate) async fn rows(
     pack: &JobPack,
     manifest: &Manifest,
     window: Window,
+    facts: Option<RunFacts>,
     stop: &Arc<AtomicBool>,
 ) -> Result<RecordBatch, JobsError> {
     let memory_bytes = pack.limits.memory_mib.map_or(engine.limits().memory_bytes, |mib| mib.saturating_mul(MIB));
     let readable = inputs_of(pack);
     let context = engine.session(manifest, memory_bytes, &readable, &|file| is_read(pack, file, window), stop)?;
     let explained = |error| sql::explain(&pack.sql, &error, &readable);
-    let statement = sql::parse(&pack.sql, &pack.parameters).map_err(JobsError::Sql)?;
+    let statement = sql::parse(&pack.sql, &known_to_sql(&pack.parameters, facts)).map_err(JobsError::Sql)?;
     let plan = engine.plan(&context, statement, &pack.sql, &readable).await?;
     contract::check_columns(&pack.name, plan.schema().as_arrow(), &pack.output)?;
     let plan = within(plan, pack, window).map_err(explained)?;

@@ -23,6 +23,7 @@ use datafusion::object_store::local::LocalFileSystem;
 use datafusion::prelude::SessionConfig;
 use datafusion::sql::parser::Statement;
 use files::Files;
+use flight::BallBook;
 use impact::HeadBook;
 use lake::{Lake, Manifest, ManifestFile};
 use shot::TableSchema;
@@ -58,6 +59,7 @@ pub struct EngineLimits {
 pub struct Engine {
     lake: Arc<Lake>,
     heads: Arc<HeadBook>,
+    balls: Arc<BallBook>,
     settings: Settings,
     limits: EngineLimits,
     datasets: Vec<TableSchema>,
@@ -85,12 +87,20 @@ impl Engine {
         Ok(Engine {
             lake,
             heads,
+            balls: Arc::new(BallBook { balls: Vec::new() }),
             settings,
             limits,
             datasets,
             cancelled: AtomicBool::new(false),
             runtime: Some(runtime),
         })
+    }
+
+    /// The same engine with ball profiles; without them every ball is the standard one.
+    #[must_use]
+    pub fn with_balls(mut self, balls: Arc<BallBook>) -> Engine {
+        self.balls = balls;
+        self
     }
 
     /// The same engine with more datasets, those that job packs make.
@@ -122,7 +132,8 @@ impl Engine {
 
     /// Everything besides data and SQL that results depend on.
     pub(crate) fn method_text(&self) -> String {
-        format!("{} {:?} {:?}", verdict::METHOD_VERSION, self.settings, self.heads)
+        let versions = [verdict::METHOD_VERSION, learning::METHOD_VERSION];
+        format!("{versions:?} {:?} {:?} {:?}", self.settings, self.heads, self.balls)
     }
 
     pub(crate) fn runtime(&self) -> &Runtime {
@@ -184,7 +195,8 @@ impl Engine {
                 .with_schema(dataset.arrow_schema());
             context.register_table(dataset.name.as_str(), Arc::new(ListingTable::try_new(config)?))?;
         }
-        functions::register(&context, &self.heads, &self.settings, stop);
+        let books = functions::Books { heads: Arc::clone(&self.heads), balls: Arc::clone(&self.balls) };
+        functions::register(&context, &books, &self.settings, stop);
         Ok(context)
     }
 
@@ -247,6 +259,11 @@ impl Engine {
     /// Breaks off whatever it computes, and refuses to compute anything more.
     pub fn cancel(&self) {
         self.cancelled.store(true, Ordering::SeqCst);
+    }
+
+    /// Whether it was told to break off.
+    pub(crate) fn is_cancelled(&self) -> bool {
+        self.cancelled.load(Ordering::SeqCst)
     }
 
     pub(crate) fn out_of_time(seconds: u64) -> JobsError {

@@ -85,6 +85,9 @@ pub enum JobsError {
     /// The output of a query could not be written.
     #[error("cannot write the result: {0}\nhint: check the place the output goes to")]
     Output(#[source] std::io::Error),
+    /// What a process of its own told, which computed for this one.
+    #[error("{0}")]
+    Apart(String),
     /// The daemon is ending and does not wait for it.
     #[error("it was broken off, since the daemon stops\nhint: the next start runs it again")]
     Cancelled,

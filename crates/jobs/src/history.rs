@@ -22,7 +22,7 @@ pub struct RunRecord {
     pub job: String,
     /// Version of its pack.
     pub job_version: String,
-    /// What set it off: schedule, import, job, person.
+    /// What set it off: schedule, import, job, person, refit.
     pub trigger: String,
     /// The planned instant it stands for, UTC microseconds.
     pub nominal_at: Option<i64>,
@@ -53,7 +53,7 @@ pub fn job_runs() -> TableSchema {
         Column::required("site_id", Text, "", "site whose daemon ran the job"),
         Column::required("job", Text, "", "name of the job pack"),
         Column::required("job_version", Text, "", "version of the job pack"),
-        Column::required("trigger", Text, "", "what set it off: schedule, import, job or person"),
+        Column::required("trigger", Text, "", "what set it off: schedule, import, job, person or refit"),
         Column::optional("nominal_at", Instant, "", "planned instant the run stands for, UTC"),
         Column::required("started_at", Instant, "", "begin, UTC"),
         Column::required("finished_at", Instant, "", "end, UTC"),

@@ -9,13 +9,15 @@ use arrow::datatypes::Date32Type;
 use lake::{Manifest, Replacement};
 use shot::{LocalDay, Month, TableSchema};
 
+use crate::apart::rows_by_helper;
 use crate::error::JobsError;
 use crate::history::local_day;
 use crate::pack::JobPack;
 use crate::revision::{equal_rows, rows_by_day, with_revisions};
+use crate::run::RunFacts;
 use crate::runner::Runner;
-use crate::scope::{Due, Generations, Window, due, from_text, to_text};
-use crate::{compute, contract};
+use crate::scope::{Due, Generations, Window, due, from_text, output_months, to_text};
+use crate::{append, compute, contract};
 
 /// Entry of the generations that stands for the job itself; no dataset has a `#` in its name.
 const FINGERPRINT: &str = "#job";
@@ -26,6 +28,7 @@ pub(crate) struct Plan {
     manifest: Manifest,
     pub due: Due,
     pub generations_text: String,
+    is_refit: bool,
 }
 
 /// What a run did.
@@ -39,20 +42,30 @@ pub(crate) struct Done {
 }
 
 impl Runner {
-    pub(crate) fn plan(&self, pack: &JobPack, days: Option<(LocalDay, LocalDay)>) -> Result<Plan, JobsError> {
+    pub(crate) fn plan(
+        &self,
+        pack: &JobPack,
+        days: Option<(LocalDay, LocalDay)>,
+        is_refit: bool,
+    ) -> Result<Plan, JobsError> {
         let manifest = self.engine.lake().manifest()?;
         let now = self.generations(pack, &manifest);
+        if is_refit {
+            let due = Due::Windows(vec![Window::ALL]);
+            return Ok(Plan { manifest, due, generations_text: to_text(&now), is_refit });
+        }
         let last = self.ledger.last_good_run(&pack.name)?;
         let before = last.and_then(|run| from_text(&run.start.input_generations));
         if let Some((first, last)) = days {
             // Such a run does not bring everything up to date, so what changed stays due.
             let due = Due::Windows(vec![Window::of_weeks(first, last)]);
-            return Ok(Plan { manifest, due, generations_text: to_text(&before.unwrap_or_default()) });
+            let generations_text = to_text(&before.unwrap_or_default());
+            return Ok(Plan { manifest, due, generations_text, is_refit });
         }
         // An output that went missing is made again, whatever the ledger remembers.
         let is_there = manifest.of_dataset(&pack.output.name).next().is_some();
         let due = due(&pack.inputs, pack.output.partition_day.is_some(), &now, before.as_ref().filter(|_| is_there));
-        Ok(Plan { manifest, due, generations_text: to_text(&now) })
+        Ok(Plan { manifest, due, generations_text: to_text(&now), is_refit })
     }
 
     /// What the job would read now: one entry for each input file and one for the job and its method.
@@ -76,13 +89,14 @@ impl Runner {
         // Rows without a remembered publication are taken as told today: a change then raises the revision, never hides.
         let published_at = last_good.and_then(|run| run.finished).unwrap_or(started);
         let published_on = local_day(published_at, self.zone);
+        let facts = self.facts(pack, plan.is_refit, started)?;
         let mut changes = Changes::default();
         let mut rows_made = 0;
         for window in windows {
-            let rows = self.rows_of_moment(pack, &plan.manifest, *window)?;
+            let rows = self.rows_of_moment(pack, &plan.manifest, *window, facts)?;
             self.note_progress();
             rows_made += rows.num_rows();
-            self.compare(pack, *window, &rows, published_on, &mut changes)?;
+            self.compare(pack, *window, &rows, published_on, facts, &mut changes)?;
         }
         let extra = vec![
             ("job".to_owned(), pack.name.clone()),
@@ -101,10 +115,25 @@ impl Runner {
         Ok(Done { computed: true, rows: rows_made, written, unchanged: changes.unchanged })
     }
 
+    /// What a run of a job whose rows stay tells its SQL.
+    fn facts(&self, pack: &JobPack, is_refit: bool, started: i64) -> Result<Option<RunFacts>, JobsError> {
+        if pack.append_only.is_none() {
+            return Ok(None);
+        }
+        let current = append::current_series(self.engine.lake(), pack)?;
+        Ok(Some(RunFacts { series: if is_refit { current + 1 } else { current }, run_at: started }))
+    }
+
     /// The rows of a window at the plan's moment. What imports publish meanwhile is due at the next run: a steady flow of files
     /// neither holds a run up nor mixes two moments.
-    fn rows_of_moment(&self, pack: &JobPack, moment: &Manifest, window: Window) -> Result<RecordBatch, JobsError> {
-        let rows = self.rows_at(pack, moment.clone(), window);
+    fn rows_of_moment(
+        &self,
+        pack: &JobPack,
+        moment: &Manifest,
+        window: Window,
+        facts: Option<RunFacts>,
+    ) -> Result<RecordBatch, JobsError> {
+        let rows = self.rows_at(pack, moment, window, facts);
         if rows.is_ok() && self.stands(pack, moment) {
             return rows;
         }
@@ -114,7 +143,7 @@ impl Runner {
         if input_generations(pack, &newest) == input_generations(pack, moment) {
             return rows;
         }
-        self.rows_at(pack, newest, window)
+        self.rows_at(pack, &newest, window, facts)
     }
 
     /// Whether every input file of a moment is still there.
@@ -124,12 +153,38 @@ impl Runner {
         inputs.all(|file| file.frozen.as_ref().is_none_or(|frozen| root.join(frozen).exists()))
     }
 
-    fn rows_at(&self, pack: &JobPack, manifest: Manifest, window: Window) -> Result<RecordBatch, JobsError> {
-        self.note_progress();
-        let (engine, pack) = (Arc::clone(&self.engine), pack.clone());
-        let seconds = compute::seconds(&engine, &pack);
-        self.engine
-            .wait_for(seconds, |stop| async move { compute::rows(&engine, &pack, &manifest, window, &stop).await })
+    fn rows_at(
+        &self,
+        pack: &JobPack,
+        manifest: &Manifest,
+        window: Window,
+        facts: Option<RunFacts>,
+    ) -> Result<RecordBatch, JobsError> {
+        let mut pieces = vec![window];
+        if let Some(months_at_once) = pack.limits.months_at_once {
+            let months = output_months(&pack.inputs, &input_generations(pack, manifest));
+            pieces = window.in_pieces(months_at_once, &months);
+        }
+        let mut parts = Vec::with_capacity(pieces.len());
+        for piece in &pieces {
+            self.note_progress();
+            let (engine, pack, manifest, piece) = (Arc::clone(&self.engine), pack.clone(), manifest.clone(), *piece);
+            let seconds = compute::seconds(&engine, &pack);
+            if let Some(command) = &self.helper
+                && let Some(rows) = rows_by_helper(command, &engine, &pack, &manifest, piece, facts, seconds)?
+            {
+                parts.push(rows);
+                continue;
+            }
+            parts.push(self.engine.wait_for(seconds, |stop| async move {
+                compute::rows(&engine, &pack, &manifest, piece, facts, &stop).await
+            })?);
+        }
+        let rows = concat_batches(&pack.output.arrow_schema(), &parts)?;
+        if pieces.len() > 1 {
+            contract::check_keys(&pack.name, &rows, &pack.output)?;
+        }
+        Ok(rows)
     }
 
     /// Adds to `changes` what a window's rows change. Windows of one run never share a month.
@@ -139,17 +194,20 @@ impl Runner {
         window: Window,
         rows: &RecordBatch,
         published_on: LocalDay,
+        facts: Option<RunFacts>,
         changes: &mut Changes,
     ) -> Result<(), JobsError> {
         let contract = &pack.output;
-        let published = self.published(contract, window)?;
-        let rows = match &pack.revision_by {
-            Some(column) => {
-                let old: Vec<RecordBatch> = published.values().map(|parts| parts.inside.clone()).collect();
-                let old = concat_batches(&contract.arrow_schema(), &old)?;
-                with_revisions(&old, rows, contract, column, published_on)?
+        let published = self.published(pack, window)?;
+        let old: Vec<RecordBatch> = published.values().map(|parts| parts.inside.clone()).collect();
+        let old = concat_batches(&contract.arrow_schema(), &old)?;
+        let rows = match (&pack.revision_by, &pack.append_only, facts) {
+            (Some(column), ..) => with_revisions(&old, rows, contract, column, published_on)?,
+            (None, Some(rule), Some(facts)) => {
+                let consents = append::consenting(self.engine.lake(), rule)?;
+                append::kept_and_added(&old, rows, contract, rule, facts, consents.as_ref())?
             }
-            None => rows.clone(),
+            _ => rows.clone(),
         };
         let mut fresh = by_partition(&rows, contract)?;
         for month in published.keys() {
@@ -174,22 +232,20 @@ impl Runner {
     }
 
     /// The published partitions that the window touches.
-    fn published(
-        &self,
-        contract: &TableSchema,
-        window: Window,
-    ) -> Result<BTreeMap<Option<Month>, Published>, JobsError> {
+    fn published(&self, pack: &JobPack, window: Window) -> Result<BTreeMap<Option<Month>, Published>, JobsError> {
+        let contract = &pack.output;
         let lake = self.engine.lake();
         let mut found = BTreeMap::new();
         for file in lake.manifest()?.of_dataset(&contract.name) {
             if !file.month.is_none_or(|month| window.touches(month)) {
                 continue;
             }
-            // Where everything is made anew, a file of other columns is replaced whole: its rows are derived.
+            // Where everything is made anew, a file of other columns is replaced whole: its rows are derived. Rows that stay
+            // cannot be made again, so there it is an error.
             let mut is_current = file.schema_version == contract.version;
             let batches = match lake.read_partition(contract, file.month) {
                 Ok(batches) => batches,
-                Err(_) if window.is_all() => {
+                Err(_) if window.is_all() && pack.append_only.is_none() => {
                     is_current = false;
                     Vec::new()
                 }

@@ -11,6 +11,7 @@ use lake::Provenance;
 use ledger::{Ledger, RunOutcome, RunStart};
 use shot::LocalDay;
 
+use crate::apart::HelperCommand;
 use crate::engine::Engine;
 use crate::error::JobsError;
 use crate::history::{RunRecord, local_day};
@@ -30,6 +31,8 @@ pub enum RunTrigger {
     Job,
     /// A person.
     Person,
+    /// A person who has the rows that stay made anew, as a new series beside the old ones.
+    Refit,
 }
 
 impl RunTrigger {
@@ -39,6 +42,7 @@ impl RunTrigger {
             RunTrigger::Import => "import",
             RunTrigger::Job => "job",
             RunTrigger::Person => "person",
+            RunTrigger::Refit => "refit",
         }
     }
 
@@ -73,6 +77,8 @@ pub struct Runner {
     runs: AtomicU64,
     pub(crate) pulse: Mutex<RunnerPulse>,
     pub(crate) winding_up: AtomicBool,
+    /// Starts a process that computes; without it everything is computed here.
+    pub(crate) helper: Option<HelperCommand>,
 }
 
 impl Runner {
@@ -92,6 +98,7 @@ impl Runner {
             runs: AtomicU64::new(0),
             pulse: Mutex::new(pulse),
             winding_up: AtomicBool::new(false),
+            helper: None,
         }
     }
 
@@ -99,6 +106,13 @@ impl Runner {
     #[must_use]
     pub fn with_clock(mut self, clock: impl Fn() -> i64 + Send + Sync + 'static) -> Runner {
         self.clock = Arc::new(clock);
+        self
+    }
+
+    /// The same runner, which lets a process of its own compute: one that calls [`Runner::help`] with the same home.
+    #[must_use]
+    pub fn with_helper(mut self, command: impl Fn() -> std::process::Command + Send + Sync + 'static) -> Runner {
+        self.helper = Some(Arc::new(command));
         self
     }
 
@@ -132,6 +146,13 @@ impl Runner {
         days: Option<(LocalDay, LocalDay)>,
     ) -> Result<RunReport, JobsError> {
         let pack = self.pack(name)?;
+        if trigger == RunTrigger::Refit && pack.append_only.is_none() {
+            return Err(JobsError::Contract {
+                job: name.to_owned(),
+                message: "there is nothing to refit: its rows follow their inputs anyway".into(),
+                hint: "run it without --refit; only outputs that are append_only have series".into(),
+            });
+        }
         let _turn = self.turn.lock().unwrap_or_else(PoisonError::into_inner);
         let _at_work = self.begin_work();
         let report = self.run_recorded(pack, trigger, days)?;
@@ -230,7 +251,7 @@ impl Runner {
         let started = (self.clock)();
         let number = self.runs.fetch_add(1, Ordering::Relaxed);
         let run_id = format!("{}-{started:x}-{number}", pack.name);
-        let plan = self.plan(pack, days)?;
+        let plan = self.plan(pack, days, trigger == RunTrigger::Refit)?;
         self.ledger.record_run_start(&RunStart {
             run_id: run_id.clone(),
             job: pack.name.clone(),

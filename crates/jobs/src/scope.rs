@@ -3,7 +3,7 @@
 //! A row of day d may be made from the inputs of the whole weeks from `look_back_weeks` before d's week to the end of d's
 //! week. So a changed input month makes the days from its first Monday to the end of its last week, plus the look-back, due.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use shot::{LocalDay, Month, monday_of};
 
@@ -47,8 +47,43 @@ impl Window {
             return self;
         }
         let days = i32::try_from(weeks).unwrap_or(i32::MAX).saturating_mul(7);
-        Window { first: self.first.saturating_sub(days), last: self.last }
+        let whole = Window::of_weeks(self.first, self.last);
+        Window { first: whole.first.saturating_sub(days), last: whole.last }
     }
+
+    /// The window in pieces of so many months, of those months that `months` (ascending) holds; the whole window where that
+    /// is one piece.
+    pub fn in_pieces(self, months_at_once: u32, months: &[Month]) -> Vec<Window> {
+        let touched: Vec<Month> = months.iter().copied().filter(|month| self.touches(*month)).collect();
+        let mut pieces = Vec::new();
+        for part in touched.chunks(months_at_once.max(1) as usize) {
+            let (Some(first), Some(last)) = (part.first(), part.last()) else { continue };
+            pieces.push(Window { first: first_day(*first).max(self.first), last: last_day(*last).min(self.last) });
+        }
+        if pieces.len() < 2 { vec![self] } else { pieces }
+    }
+}
+
+/// The months that rows of a job can fall into, ascending: those that its inputs reach.
+pub(crate) fn output_months(inputs: &[JobInput], generations: &Generations) -> Vec<Month> {
+    let mut months = BTreeSet::new();
+    for name in generations.keys() {
+        let Some((dataset, month)) =
+            name.split_once('/').and_then(|(dataset, text)| Some((dataset, Month::parse(text)?)))
+        else {
+            continue;
+        };
+        let weeks = inputs.iter().find(|input| input.dataset == dataset).map_or(0, |input| input.look_back_weeks);
+        let reach = i32::try_from(weeks).unwrap_or(i32::MAX).saturating_mul(7);
+        let plain = Window::of_weeks(first_day(month), last_day(month));
+        let mut reached = Month::of_day(plain.first);
+        let last = Month::of_day(plain.last.saturating_add(reach));
+        while reached <= last {
+            months.insert(reached);
+            reached = Month::of_day(last_day(reached) + 1);
+        }
+    }
+    months.into_iter().collect()
 }
 
 /// What one run of a job has to make.
@@ -199,6 +234,25 @@ mod tests {
         let Due::Windows(windows) = due(&inputs(0), true, &now, Some(&before)) else { panic!("something is due") };
         assert_eq!(windows.len(), 2);
         assert_eq!(windows[1], Window { first: day("2026-01-26"), last: day("2026-04-05") });
+    }
+
+    #[test]
+    fn pieces_of_a_window_hold_every_day_once_and_look_back_by_whole_weeks() {
+        let read = generations("shots/2026-01=1 shots/2026-03=1 players=1");
+        let months = output_months(&inputs(1), &read);
+        let texts: Vec<String> = months.iter().map(ToString::to_string).collect();
+        // January 2026 begins on a Thursday: its first week holds days of December; the look-back of a week reaches February.
+        assert_eq!(texts, ["2025-12", "2026-01", "2026-02", "2026-03", "2026-04"]);
+        let pieces = Window::ALL.in_pieces(2, &months);
+        assert_eq!(pieces.len(), 3);
+        assert_eq!(pieces[0], Window { first: day("2025-12-01"), last: day("2026-01-31") });
+        assert_eq!(pieces[1].first, day("2026-02-01"));
+        // The 1st of February 2026 is a Sunday, of the week that begins on 26 January.
+        assert_eq!(pieces[1].with_look_back(1).first, day("2026-01-19"));
+        assert_eq!(pieces[1].with_look_back(0).last, day("2026-04-05"));
+        let narrow = Window { first: day("2026-01-26"), last: day("2026-02-08") };
+        assert_eq!(narrow.in_pieces(1, &months)[1], Window { first: day("2026-02-01"), last: day("2026-02-08") });
+        assert_eq!(narrow.in_pieces(9, &months), [narrow]);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! SQL texts before they are planned: one statement, read-only, parameters as literals; and engine errors in words a person
 //! can act on.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::ControlFlow;
 
 use datafusion::common::utils::datafusion_strsim::normalized_levenshtein;
@@ -9,7 +9,8 @@ use datafusion::common::{Column, SchemaError};
 use datafusion::error::DataFusionError;
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::sqlparser::ast::{
-    Expr, Statement as PlainStatement, UnaryOperator, Value, ValueWithSpan, visit_expressions_mut,
+    Expr, Statement as PlainStatement, TableFactor, UnaryOperator, Value, ValueWithSpan, Visit, Visitor,
+    visit_expressions_mut,
 };
 
 use crate::error::{JobsError, SqlFault};
@@ -30,6 +31,12 @@ pub(crate) fn parse(sql: &str, parameters: &BTreeMap<String, Parameter>) -> Resu
         return Err(located(sql, "there is more than one statement", None, hint));
     }
     refuse_changes(sql, &statement)?;
+    if let Statement::Statement(plain) = &statement
+        && let ControlFlow::Break(table) = plain.visit(&mut Unheard)
+    {
+        let hint = "for a part of the rows write a condition, for example WHERE local_date >= ...";
+        return Err(located(sql, &format!("TABLESAMPLE of {table} is not supported"), None, hint));
+    }
     let missing = put_parameters(&mut statement, parameters);
     if let Some((name, place)) = missing {
         let known: Vec<String> = parameters.keys().map(|name| format!("${name}")).collect();
@@ -63,6 +70,34 @@ fn refuse_changes(sql: &str, statement: &Statement) -> Result<(), SqlFault> {
     let kind = words[..words.len().min(if is_two_words { 2 } else { 1 })].join(" ");
     let hint = "write a SELECT; new datasets come from job packs, and results are saved with --output";
     Err(located(sql, &format!("{kind} is refused: queries and jobs only read the lake"), None, hint))
+}
+
+/// The names that a text writes as `$name`; nothing where it cannot be parsed.
+pub(crate) fn used_parameters(sql: &str) -> Option<BTreeSet<String>> {
+    let mut statement = DFParser::parse_sql(sql).ok()?.pop_front()?;
+    let Statement::Statement(plain) = &mut statement else { return None };
+    let mut used = BTreeSet::new();
+    let _: ControlFlow<()> = visit_expressions_mut(plain.as_mut(), |expression| {
+        if let Expr::Value(ValueWithSpan { value: Value::Placeholder(name), .. }) = expression {
+            used.insert(name.trim_start_matches('$').to_owned());
+        }
+        ControlFlow::Continue(())
+    });
+    Some(used)
+}
+
+/// Refuses what the engine would pass over in silence.
+struct Unheard;
+
+impl Visitor for Unheard {
+    type Break = String;
+
+    fn pre_visit_table_factor(&mut self, factor: &TableFactor) -> ControlFlow<String> {
+        match factor {
+            TableFactor::Table { sample: Some(_), name, .. } => ControlFlow::Break(name.to_string()),
+            _ => ControlFlow::Continue(()),
+        }
+    }
 }
 
 /// Puts values in place of `$name`; answers the first name without a value.
@@ -255,6 +290,7 @@ mod tests {
             ("COPY shots TO 'a.csv'", "COPY is refused"),
             ("EXPLAIN COPY shots TO 'a.csv'", "COPY is refused"),
             ("SET datafusion.execution.batch_size = 1", "SET is refused"),
+            ("SELECT * FROM shots TABLESAMPLE SYSTEM (10)", "TABLESAMPLE of shots is not supported"),
             ("SELECT 1; SELECT 2", "more than one statement"),
             ("", "no statement"),
         ];

@@ -56,6 +56,10 @@ Stops cleanly on SIGINT or SIGTERM: the import at hand is finished, nothing is l
 where it was. One daemon per home.")]
     Run,
 
+    /// Compute for the daemon what it asks for on standard input; the daemon starts this by itself.
+    #[command(hide = true)]
+    Compute,
+
     /// Import files or folders now, without waiting for them to settle. The files stay where they are.
     #[command(after_help = "\
 Examples:
@@ -154,6 +158,16 @@ Examples:
 Works beside the daemon, without it, and with a faulty configuration; changes nothing. Exit codes: 0 told, 1 cannot be told;
 with --quiet also 3: something wants a person.")]
     Status(StatusArguments),
+
+    /// Tell how well the strike can be told at all: by head, by what a device measures, and for the formats of this home.
+    #[command(after_help = "\
+Examples:
+  strikemill limits --head modern-driver
+  strikemill limits --json
+
+Deviations are those of one shot of a player of whom nothing is known yet, struck 10 mm toward the toe and 5 mm high; what is learned
+of a player makes them smaller. The figures come from the estimator itself, with usual deviations of devices.")]
+    Limits(LimitsArguments),
 
     /// Send a test message by the command that [alert] names, as an alert would be sent.
     #[command(after_help = "\
@@ -282,9 +296,12 @@ pub enum JobsCommand {
     Run {
         /// Name of the job.
         name: String,
-        /// Recompute everything.
+        /// Recompute everything; snapshots that stand stay.
         #[arg(long)]
         full: bool,
+        /// Make all snapshots of a job that keeps them anew, from what is known today: a new series beside the old ones.
+        #[arg(long, conflicts_with = "full")]
+        refit: bool,
     },
 }
 
@@ -316,6 +333,16 @@ pub struct StatusArguments {
     /// Print nothing; exit code 3 says that something wants a person.
     #[arg(long, conflicts_with = "json")]
     pub quiet: bool,
+}
+
+#[derive(Debug, Args)]
+pub struct LimitsArguments {
+    /// Only this head profile of config/heads.toml.
+    #[arg(long, value_name = "NAME")]
+    pub head: Option<String>,
+    /// Print one JSON object.
+    #[arg(long)]
+    pub json: bool,
 }
 
 #[derive(Debug, Args)]

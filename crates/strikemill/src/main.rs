@@ -35,6 +35,7 @@ fn main() -> ExitCode {
         Command::Demo(arguments) => commands::demo::run(&arguments),
         Command::Init => commands::init::run(&home),
         Command::Run => commands::run::run(&home),
+        Command::Compute => commands::compute::run(&home),
         Command::Import(arguments) => commands::import::run(&home, &arguments),
         Command::Retry(arguments) => commands::import::retry(&home, &arguments),
         Command::Reprocess(arguments) => commands::import::reprocess(&home, &arguments),
@@ -49,6 +50,7 @@ fn main() -> ExitCode {
             Ok(Wanted::APerson) => return ExitCode::from(SOMETHING_WANTS_A_PERSON),
             told => told.map(|_| ()),
         },
+        Command::Limits(arguments) => commands::limits::run(&home, &arguments),
         Command::Alert(_) => commands::alert::run(&home),
         Command::Digest(arguments) => commands::digest::run(&home, &arguments),
     };

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use anyhow::{Context, anyhow, bail};
 use files::Files;
+use flight::BallBook;
 use formats::PackSet;
 use impact::HeadBook;
 use intake::{Corrections, Intake, IntakeSettings, Roster, WatchedFolder};
@@ -22,6 +23,7 @@ pub const WRITER: &str = concat!("strikemill ", env!("CARGO_PKG_VERSION"));
 pub struct Written {
     pub configuration: Configuration,
     pub heads: HeadBook,
+    pub balls: BallBook,
     pub roster: Roster,
     pub corrections: Corrections,
     pub packs: PackSet,
@@ -43,6 +45,10 @@ impl Written {
         }
         let heads = load_heads(home);
         if let Err(found) = &heads {
+            faults.extend(found.iter().map(Fault::to_string));
+        }
+        let balls = load_balls(home);
+        if let Err(found) = &balls {
             faults.extend(found.iter().map(Fault::to_string));
         }
         let mut places = (home.join(ROSTER_FILE), home.join(CORRECTIONS_FILE), chrono_tz::UTC);
@@ -68,10 +74,11 @@ impl Written {
         let mut pack_faults: Vec<String> = faulty.iter().map(ToString::to_string).collect();
         let (job_packs, found) = JobPackSet::load(&home.join("plugins/jobs"));
         pack_faults.extend(found.iter().map(ToString::to_string));
-        match (configuration, heads) {
-            (Ok(configuration), Ok(heads)) if faults.is_empty() => Ok(Written {
+        match (configuration, heads, balls) {
+            (Ok(configuration), Ok(heads), Ok(balls)) if faults.is_empty() => Ok(Written {
                 configuration,
                 heads,
+                balls,
                 roster,
                 corrections,
                 packs,
@@ -101,21 +108,49 @@ fn load_heads(home: &Path) -> Result<HeadBook, Vec<Fault>> {
         let hint = "each [[head]] of the shipped file shows every key with its unit";
         vec![Fault::at(&path, &text, offset, error.message().to_owned(), hint)]
     })?;
-    let problems = book.validate();
-    if problems.is_empty() {
-        return Ok(book);
-    }
-    let hint = "no head can be like that; compare the figures with a shipped profile of the same kind";
     let mut faults = Vec::new();
-    for problem in problems {
-        // A problem names its head in backticks; the line that names the head is where a person looks.
-        let named = problem.split('`').nth(1).and_then(|name| text.find(&format!("name = \"{name}\"")));
-        faults.push(match named {
-            Some(offset) => Fault::at(&path, &text, offset, problem, hint),
-            None => Fault::of_file(&path, problem, hint),
-        });
+    for problem in book.faults() {
+        faults.push(at_profile(&path, &text, &problem.sentence(), &problem.hint));
     }
-    Err(faults)
+    if faults.is_empty() { Ok(book) } else { Err(faults) }
+}
+
+/// A fault at the line that names the profile which its message has in backticks: there a person looks.
+fn at_profile(path: &Path, text: &str, message: &str, hint: &str) -> Fault {
+    let named = message.split('`').nth(1).and_then(|name| text.find(&format!("name = \"{name}\"")));
+    match named {
+        Some(offset) => Fault::at(path, text, offset, message.to_owned(), hint),
+        None => Fault::of_file(path, message.to_owned(), hint),
+    }
+}
+
+/// The ball profiles; a home without the file has the standard ball alone.
+fn load_balls(home: &Path) -> Result<BallBook, Vec<Fault>> {
+    let path = home.join("config/balls.toml");
+    let text = match std::fs::read_to_string(&path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(BallBook { balls: Vec::new() }),
+        Err(error) => {
+            let hint = "copy config/balls.toml of the shipped configuration";
+            return Err(vec![Fault::of_file(&path, format!("the ball profiles cannot be read: {error}"), hint)]);
+        }
+    };
+    toml::from_str(&text).map_err(|error: toml::de::Error| {
+        let written = error.message();
+        let usual = "each [[ball]] of the shipped file shows every key with its unit";
+        // The book tells all that is impossible at once: a sentence and a hint each.
+        if !written.contains("\nhint: ") {
+            let offset = error.span().map_or(0, |span| span.start);
+            return vec![Fault::at(&path, &text, offset, written.to_owned(), usual)];
+        }
+        let mut faults = Vec::new();
+        let mut lines = written.lines().peekable();
+        while let Some(message) = lines.next() {
+            let hint = lines.next_if(|line| line.starts_with("hint: ")).map_or(usual, |line| &line[6..]);
+            faults.push(at_profile(&path, &text, message, hint));
+        }
+        faults
+    })
 }
 
 fn unknown_heads(roster: &Roster, heads: &HeadBook) -> Vec<Fault> {
@@ -172,6 +207,7 @@ pub struct Studio {
     pub packs: Arc<PackSet>,
     pub job_packs: JobPackSet,
     heads: Arc<HeadBook>,
+    balls: Arc<BallBook>,
     /// Held as long as anything works on the home.
     lock: Option<Arc<InstanceLock>>,
 }
@@ -262,6 +298,7 @@ impl Studio {
             packs: Arc::new(written.packs),
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
+            balls: Arc::new(written.balls),
             configuration,
             lock: lock.map(Arc::new),
         })
@@ -283,6 +320,7 @@ impl Studio {
             packs: Arc::new(written.packs),
             job_packs: written.job_packs,
             heads: Arc::new(written.heads),
+            balls: Arc::new(written.balls),
             lock: self.lock.clone(),
         })
     }
@@ -315,13 +353,28 @@ impl Studio {
         let outputs = self.job_packs.packs().iter().map(|pack| pack.output.clone()).collect();
         let engine =
             Engine::new(Arc::clone(&self.lake), Arc::clone(&self.heads), configuration.verdict.clone(), limits)?;
-        Ok(Arc::new(engine.with_datasets(outputs)))
+        Ok(Arc::new(engine.with_balls(Arc::clone(&self.balls)).with_datasets(outputs)))
     }
 
-    /// The runner of the analysis jobs.
+    /// The runner of the analysis jobs, computing in this process.
     pub fn runner(&self) -> anyhow::Result<Arc<Runner>> {
+        Ok(Arc::new(self.plain_runner()?))
+    }
+
+    /// The runner of the daemon: a process of its own computes, so that the daemon stays small and no job can end it.
+    pub fn runner_with_helper(&self) -> anyhow::Result<Arc<Runner>> {
+        let program = std::env::current_exe().context("cannot tell where the program is")?;
+        let home = self.configuration.home.clone();
+        Ok(Arc::new(self.plain_runner()?.with_helper(move || {
+            let mut command = std::process::Command::new(&program);
+            command.arg("compute").arg("--home").arg(&home);
+            command
+        })))
+    }
+
+    fn plain_runner(&self) -> anyhow::Result<Runner> {
         let engine = self.engine(MOST_ROWS)?;
         let ledger = Arc::clone(&self.ledger);
-        Ok(Arc::new(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER)))
+        Ok(Runner::new(engine, self.job_packs.clone(), ledger, self.configuration.zone, WRITER))
     }
 }

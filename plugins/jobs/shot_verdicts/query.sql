@@ -1,5 +1,5 @@
 -- Strike or swing, shot by shot. Only shots of players who consented are judged; demonstration shots and those that a
--- correction excludes never are.
+-- correction excludes never are. Each week is judged by the snapshots that were made before it began.
 WITH device AS (
     -- What each device measures, and how well. A quantity that is only computed gets no deviation: it is no evidence.
     SELECT
@@ -22,16 +22,34 @@ WITH device AS (
     FROM devices
     GROUP BY format, format_version
 ),
+ball AS (
+    SELECT site_id, ball_kind, week, ball_drag_scale, ball_lift_scale
+    FROM (SELECT *, row_number() OVER (PARTITION BY site_id, ball_kind, week ORDER BY series DESC) AS newest FROM ball_profiles)
+    WHERE newest = 1
+),
+turned AS (
+    SELECT site_id, bay, week, direction_offset_deg AS bay_direction_offset_deg, direction_offset_sd_deg AS bay_direction_offset_sd_deg
+    FROM (SELECT *, row_number() OVER (PARTITION BY site_id, bay, week ORDER BY series DESC) AS newest FROM bay_offsets)
+    WHERE newest = 1 AND identified
+),
+model AS (
+    SELECT *
+    FROM (
+        SELECT *, row_number() OVER (PARTITION BY site_id, player_id, club_id, week ORDER BY series DESC) AS newest FROM player_club_model
+    )
+    WHERE newest = 1
+),
 known AS (
     SELECT
         shots.*,
         monday(shots.local_date) AS week,
-        CAST(shots.local_date AS INTEGER) AS day_number,
         CAST(monday(shots.local_date) AS INTEGER) AS week_number,
         shots.intent IN ('play', 'drill') AS counted,
         players.hand AS player_hand,
         players.stock_path_deg,
         players.stock_face_deg,
+        coalesce(shots.session_id, concat(CAST(shots.local_date AS VARCHAR), ' ', coalesce(shots.bay, ''))) AS session,
+        coalesce(shots.ball_kind, CASE WHEN shots.environment = 'outdoor' THEN 'not told' END) AS ball_key,
         coalesce(
             clubs.head_profile,
             CASE shots.club_kind
@@ -53,55 +71,91 @@ known AS (
         AND shots.club_id IS NOT NULL
         AND concat(';', coalesce(shots.quality, ''), ';') NOT LIKE '%;excluded;%'
 ),
-weeks AS (
-    SELECT DISTINCT site_id, player_id, club_id, week, week_number FROM known
-),
-history AS (
-    -- Every shot that may form the reference of a week: the weeks before it, and the week itself as a stopgap.
-    SELECT
-        weeks.site_id,
-        weeks.player_id,
-        weeks.club_id,
-        weeks.week,
-        known.day_number < weeks.week_number AS earlier,
-        CASE WHEN known.club_speed_sd_mps IS NOT NULL THEN known.club_speed_mps END AS club_speed,
-        CASE WHEN known.ball_speed_sd_mps IS NOT NULL THEN known.ball_speed_mps END AS ball_speed,
-        CASE WHEN known.launch_elevation_sd_deg IS NOT NULL THEN known.launch_elevation_deg END AS elevation,
-        CASE WHEN known.attack_sd_deg IS NOT NULL THEN known.attack_deg END AS attack,
-        CASE WHEN known.delivered_loft_sd_deg IS NOT NULL THEN known.delivered_loft_deg END AS loft
-    FROM weeks
-    JOIN known
-        ON known.site_id = weeks.site_id
-        AND known.player_id = weeks.player_id
-        AND known.club_id = weeks.club_id
-        AND known.day_number >= weeks.week_number - $reference_days
-        AND known.day_number < weeks.week_number + 7
-    WHERE known.counted
-),
-usual AS (
+-- Before there is a model, the week's own shots must do.
+own AS (
     SELECT
         site_id,
         player_id,
         club_id,
         week,
-        count(*) FILTER (WHERE earlier) >= $reference_shots AS settled,
-        median(club_speed) FILTER (WHERE earlier) AS club_speed_earlier,
-        median(ball_speed) FILTER (WHERE earlier) AS ball_speed_earlier,
-        median(elevation) FILTER (WHERE earlier) AS elevation_earlier,
-        median(attack) FILTER (WHERE earlier) AS attack_earlier,
-        median(loft) FILTER (WHERE earlier) AS loft_earlier,
-        median(club_speed) AS club_speed_all,
-        median(ball_speed) AS ball_speed_all,
-        median(elevation) AS elevation_all,
-        median(attack) AS attack_all,
-        median(loft) AS loft_all
-    FROM history
+        median(CASE WHEN club_speed_sd_mps IS NOT NULL THEN club_speed_mps END) AS week_club_speed,
+        median(CASE WHEN ball_speed_sd_mps IS NOT NULL THEN ball_speed_mps END) AS week_ball_speed,
+        median(CASE WHEN launch_elevation_sd_deg IS NOT NULL THEN launch_elevation_deg END) AS week_elevation,
+        median(CASE WHEN attack_sd_deg IS NOT NULL THEN attack_deg END) AS week_attack,
+        median(CASE WHEN delivered_loft_sd_deg IS NOT NULL THEN delivered_loft_deg END) AS week_loft
+    FROM known
+    WHERE counted
     GROUP BY site_id, player_id, club_id, week
+),
+evident AS (
+    SELECT
+        known.*,
+        own.week_club_speed,
+        own.week_ball_speed,
+        own.week_elevation,
+        own.week_attack,
+        own.week_loft,
+        -- A model of another head is none: the club was changed in the roster since.
+        model.series AS model_series,
+        model.reference_club_speed_mps,
+        model.reference_ball_speed_mps,
+        model.reference_launch_elevation_deg,
+        model.reference_attack_deg,
+        model.reference_delivered_loft_deg,
+        model.head_restitution,
+        model.head_restitution_sd,
+        model.head_restitution_falloff_per_m2,
+        model.head_restitution_falloff_sd_per_m2,
+        model.head_inertia_scale,
+        model.head_inertia_scale_sd,
+        model.head_cg_normal_m,
+        model.head_cg_normal_sd_m,
+        model.head_cg_up_m,
+        model.head_cg_up_sd_m,
+        model.head_cg_toe_m,
+        model.head_cg_toe_sd_m,
+        model.head_bulge_curvature_per_m,
+        model.head_bulge_curvature_sd_per_m,
+        model.head_friction,
+        model.head_friction_sd,
+        model.loft_offset_deg,
+        model.loft_offset_sd_deg,
+        model.direction_offset_deg,
+        model.direction_offset_sd_deg,
+        model.habit_toe_mm,
+        model.habit_toe_sd_mm,
+        model.habit_up_mm,
+        model.habit_up_sd_mm,
+        model.habit_path_deg,
+        model.habit_path_sd_deg,
+        model.habit_face_deg,
+        model.habit_face_sd_deg,
+        model.habit_attack_deg,
+        model.habit_attack_sd_deg,
+        model.habit_loft_deg,
+        model.habit_loft_sd_deg,
+        model.habit_club_speed_mps,
+        model.habit_club_speed_sd_mps,
+        ball.ball_drag_scale,
+        ball.ball_lift_scale,
+        turned.bay_direction_offset_deg,
+        turned.bay_direction_offset_sd_deg
+    FROM known
+    LEFT JOIN own
+        ON own.site_id = known.site_id AND own.player_id = known.player_id AND own.club_id = known.club_id AND own.week = known.week
+    LEFT JOIN model
+        ON model.site_id = known.site_id
+        AND model.player_id = known.player_id
+        AND model.club_id = known.club_id
+        AND model.week = known.week
+        AND model.head_profile = known.head
+    LEFT JOIN ball ON ball.site_id = known.site_id AND ball.ball_kind = known.ball_key AND ball.week = known.week
+    LEFT JOIN turned ON turned.site_id = known.site_id AND turned.bay = known.bay AND turned.week = known.week
 ),
 judged AS (
     SELECT
-        known.*,
-        CASE WHEN usual.settled THEN known.week ELSE CAST(known.week_number + 7 AS DATE) END AS model_as_of,
+        *,
+        CASE WHEN model_series IS NULL THEN CAST(week_number + 7 AS DATE) ELSE week END AS model_as_of,
         verdict(
             named_struct(
             'ball_speed_mps', CASE WHEN counted THEN ball_speed_mps END,
@@ -142,22 +196,56 @@ judged AS (
             'wind_along_mps', wind_along_mps,
             'wind_across_mps', wind_across_mps,
             'aim_deg', aim_deg,
-            'reference_club_speed_mps', CASE WHEN settled THEN club_speed_earlier ELSE club_speed_all END,
-            'reference_ball_speed_mps', CASE WHEN settled THEN ball_speed_earlier ELSE ball_speed_all END,
-            'reference_launch_elevation_deg', CASE WHEN settled THEN elevation_earlier ELSE elevation_all END,
-            'reference_attack_deg', CASE WHEN settled THEN attack_earlier ELSE attack_all END,
-            'reference_delivered_loft_deg', CASE WHEN settled THEN loft_earlier ELSE loft_all END,
+            'reference_club_speed_mps', CASE WHEN model_series IS NULL THEN week_club_speed ELSE reference_club_speed_mps END,
+            'reference_ball_speed_mps', CASE WHEN model_series IS NULL THEN week_ball_speed ELSE reference_ball_speed_mps END,
+            'reference_launch_elevation_deg', CASE WHEN model_series IS NULL THEN week_elevation ELSE reference_launch_elevation_deg END,
+            'reference_attack_deg', CASE WHEN model_series IS NULL THEN week_attack ELSE reference_attack_deg END,
+            'reference_delivered_loft_deg', CASE WHEN model_series IS NULL THEN week_loft ELSE reference_delivered_loft_deg END,
             'stock_path_deg', stock_path_deg,
-            'stock_face_deg', stock_face_deg
+            'stock_face_deg', stock_face_deg,
+            'head_restitution', head_restitution,
+            'head_restitution_sd', head_restitution_sd,
+            'head_restitution_falloff_per_m2', head_restitution_falloff_per_m2,
+            'head_restitution_falloff_sd_per_m2', head_restitution_falloff_sd_per_m2,
+            'head_inertia_scale', head_inertia_scale,
+            'head_inertia_scale_sd', head_inertia_scale_sd,
+            'head_cg_normal_m', head_cg_normal_m,
+            'head_cg_normal_sd_m', head_cg_normal_sd_m,
+            'head_cg_up_m', head_cg_up_m,
+            'head_cg_up_sd_m', head_cg_up_sd_m,
+            'head_cg_toe_m', head_cg_toe_m,
+            'head_cg_toe_sd_m', head_cg_toe_sd_m,
+            'head_bulge_curvature_per_m', head_bulge_curvature_per_m,
+            'head_bulge_curvature_sd_per_m', head_bulge_curvature_sd_per_m,
+            'head_friction', head_friction,
+            'head_friction_sd', head_friction_sd,
+            'loft_offset_deg', loft_offset_deg,
+            'loft_offset_sd_deg', loft_offset_sd_deg,
+            'direction_offset_deg', direction_offset_deg,
+            'direction_offset_sd_deg', direction_offset_sd_deg,
+            'habit_toe_mm', habit_toe_mm,
+            'habit_toe_sd_mm', habit_toe_sd_mm,
+            'habit_up_mm', habit_up_mm,
+            'habit_up_sd_mm', habit_up_sd_mm,
+            'habit_path_deg', habit_path_deg,
+            'habit_path_sd_deg', habit_path_sd_deg,
+            'habit_face_deg', habit_face_deg,
+            'habit_face_sd_deg', habit_face_sd_deg,
+            'habit_attack_deg', habit_attack_deg,
+            'habit_attack_sd_deg', habit_attack_sd_deg,
+            'habit_loft_deg', habit_loft_deg,
+            'habit_loft_sd_deg', habit_loft_sd_deg,
+            'habit_club_speed_mps', habit_club_speed_mps,
+            'habit_club_speed_sd_mps', habit_club_speed_sd_mps,
+            'ball_drag_scale', ball_drag_scale,
+            'ball_lift_scale', ball_lift_scale,
+            'bay_direction_offset_deg', bay_direction_offset_deg,
+            'bay_direction_offset_sd_deg', bay_direction_offset_sd_deg
             ),
-            head
+            head,
+            coalesce(ball_kind, $site_ball)
         ) AS told
-    FROM known
-    LEFT JOIN usual
-        ON usual.site_id = known.site_id
-        AND usual.player_id = known.player_id
-        AND usual.club_id = known.club_id
-        AND usual.week = known.week
+    FROM evident
 )
 SELECT
     shot_id,
@@ -207,5 +295,23 @@ SELECT
     told['tighter_strike_gain_m'] AS tighter_strike_gain_m,
     told['faster_club_gain_m'] AS faster_club_gain_m,
     aim_deg,
-    counted
+    counted,
+    told['carry_std_m'] AS carry_std_m,
+    told['lateral_std_m'] AS lateral_std_m,
+    told['centred_carry_std_m'] AS centred_carry_std_m,
+    told['reference_carry_std_m'] AS reference_carry_std_m,
+    told['carry_lost_to_strike_std_m'] AS carry_lost_to_strike_std_m,
+    told['misread_probability'] AS misread_probability,
+    habit_toe_mm AS strike_prior_toe_mm,
+    habit_toe_sd_mm AS strike_prior_toe_sd_mm,
+    habit_up_mm AS strike_prior_up_mm,
+    habit_up_sd_mm AS strike_prior_up_sd_mm,
+    model_series,
+    club_speed_sd_mps IS NOT NULL AND club_speed_mps IS NOT NULL
+        AND attack_sd_deg IS NOT NULL AND attack_deg IS NOT NULL
+        AND path_sd_deg IS NOT NULL AND path_deg IS NOT NULL
+        AND face_sd_deg IS NOT NULL AND face_deg IS NOT NULL
+        AND delivered_loft_sd_deg IS NOT NULL AND delivered_loft_deg IS NOT NULL AS delivery_measured,
+    session,
+    intent
 FROM judged

@@ -240,7 +240,7 @@ pub fn verdicts() -> (TableSchema, Vec<Row>) {
     (schema_of("shot_verdicts", &rows, &["shot_id", "local_date"], "local_date"), rows)
 }
 
-fn loss_row(alias: &str, club: &str, week: i32, mean: Option<f64>, advice: &str) -> Row {
+fn loss_row(alias: &str, club: &str, week: i32, mean: Option<f64>) -> Row {
     let (_, verdicts) = verdicts();
     let mine = verdicts.iter().filter(|row| {
         let has = |name: &str, wanted: &str| {
@@ -273,7 +273,6 @@ fn loss_row(alias: &str, club: &str, week: i32, mean: Option<f64>, advice: &str)
         ("misses_unclear", Value::Integer(count("cause", "cannot tell"))),
         ("misread_curves", Value::Integer((shots + 4) / 9)),
         ("sessions", Value::Integer(2)),
-        ("practise_next", text(advice)),
         ("method_version", text("1")),
         ("model_as_of", Value::Day(week)),
         ("revision", Value::Integer(0)),
@@ -289,35 +288,80 @@ fn loss_row(alias: &str, club: &str, week: i32, mean: Option<f64>, advice: &str)
             ("lost_centre_m", Value::Real(6.2)),
             ("lost_toe_m", Value::Real(mean * 21.0)),
             ("lost_heel_m", Value::Real(9.5)),
-            ("strike_mean_toe_mm", Value::Real(7.0)),
-            ("strike_mean_up_mm", Value::Real(-2.0)),
-            ("strike_spread_toe_mm", Value::Real(10.0)),
-            ("strike_spread_up_mm", Value::Real(7.0)),
-            ("centre_share", Value::Real(0.38)),
             ("tighter_strike_gain_mean_m", Value::Real(mean * 0.44)),
             ("faster_club_gain_mean_m", Value::Real(4.6)),
-            (
-                "practise_why",
-                text(if advice == "strike first" { "most carry is lost at the toe" } else { "few strikes are costly" }),
-            ),
         ]);
     }
     row
 }
 
-/// `carry_loss` of everybody, also of those who must not show.
-pub fn losses() -> (TableSchema, Vec<Row>) {
+/// Alias, week, mean loss and advice of every weekly row; also of those who must not show.
+fn weekly() -> Vec<(&'static str, i32, Option<f64>, &'static str)> {
     let mut rows = Vec::new();
     for (age, mean) in [(5, 4.9), (4, 5.3), (2, 4.1), (1, 4.4), (0, 3.8)] {
-        rows.push(loss_row("p-ash", "driver", WEEK - 7 * age, Some(mean), "strike first"));
+        rows.push(("p-ash", WEEK - 7 * age, Some(mean), "strike first"));
     }
-    rows.push(loss_row("p-birch", "driver", WEEK, Some(0.4), "delivery first"));
-    rows.push(loss_row("p-cedar", "driver", WEEK, None, "not enough shots"));
-    rows.push(loss_row("p-elm", "driver", WEEK, Some(3.3), "strike first"));
-    rows.push(loss_row("p-fern", "driver", WEEK, Some(3.3), "strike first"));
+    rows.push(("p-birch", WEEK, Some(0.4), "delivery first"));
+    rows.push(("p-cedar", WEEK, None, "not enough shots"));
+    rows.push(("p-elm", WEEK, Some(3.3), "strike first"));
+    rows.push(("p-fern", WEEK, Some(3.3), "strike first"));
     // A later week must not leak into an earlier page.
-    rows.push(loss_row("p-ash", "driver", WEEK + 7, Some(9.9), "keep going"));
+    rows.push(("p-ash", WEEK + 7, Some(9.9), "keep going"));
+    rows
+}
+
+/// `carry_loss` of everybody.
+pub fn losses() -> (TableSchema, Vec<Row>) {
+    let rows: Vec<Row> =
+        weekly().into_iter().map(|(alias, week, mean, _)| loss_row(alias, "driver", week, mean)).collect();
     (schema_of("carry_loss", &rows, &["player_id", "club_id", "week"], "week"), rows)
+}
+
+/// `strike_pattern` of everybody.
+pub fn patterns() -> (TableSchema, Vec<Row>) {
+    let mut rows = Vec::new();
+    for (alias, week, mean, _) in weekly() {
+        let mut row = holder(alias, week);
+        if mean.is_some() {
+            row.extend([
+                ("mean_toe_mm", Value::Real(7.0)),
+                ("mean_up_mm", Value::Real(-2.0)),
+                ("spread_toe_mm", Value::Real(10.0)),
+                ("spread_up_mm", Value::Real(7.0)),
+                ("centre_share", Value::Real(0.38)),
+            ]);
+        }
+        rows.push(row);
+    }
+    (schema_of("strike_pattern", &rows, &["player_id", "club_id", "week"], "week"), rows)
+}
+
+/// `practice_plan` of everybody.
+pub fn plans() -> (TableSchema, Vec<Row>) {
+    let mut rows = Vec::new();
+    for (alias, week, mean, advice) in weekly() {
+        let mut row = holder(alias, week);
+        row.push(("practise_next", text(advice)));
+        if mean.is_some() {
+            let why = if advice == "strike first" { "most carry is lost at the toe" } else { "few strikes are costly" };
+            row.extend([
+                ("practise_why", text(why)),
+                ("gate_toe_mm", Value::Real(14.0)),
+                ("gate_pass_share", Value::Real(0.72)),
+            ]);
+        }
+        rows.push(row);
+    }
+    (schema_of("practice_plan", &rows, &["player_id", "club_id", "week"], "week"), rows)
+}
+
+fn holder(alias: &str, week: i32) -> Row {
+    vec![
+        ("site_id", text(SITE)),
+        ("player_id", text(alias)),
+        ("club_id", text("driver")),
+        ("week", Value::Day(week)),
+    ]
 }
 
 /// Publishes everything into a new lake below `folder`.

@@ -6,7 +6,7 @@ mod fixture;
 use std::path::Path;
 
 use digest::{CoachWeek, Units, WeekRequest, gather, page_path, render, table_rows, write};
-use fixture::{SITE, WEEK, clubs, lake_with, losses, players, shown_name, verdicts};
+use fixture::{SITE, WEEK, clubs, lake_with, losses, patterns, plans, players, shown_name, verdicts};
 
 fn request() -> WeekRequest {
     WeekRequest {
@@ -21,7 +21,7 @@ fn request() -> WeekRequest {
 }
 
 fn full_week(folder: &Path, request: &WeekRequest) -> CoachWeek {
-    let lake = lake_with(folder, &[players(), clubs(), verdicts(), losses()]);
+    let lake = lake_with(folder, &[players(), clubs(), verdicts(), losses(), patterns(), plans()]);
     gather(&lake, request, &shown_name).expect("a week")
 }
 
@@ -95,7 +95,7 @@ fn an_empty_lake_and_an_empty_week_still_give_a_page() {
     let page = render(&week);
     checker::check(&page);
     assert!(page.contains("No shot of this week has been analysed"));
-    assert!(page.contains("Not published yet, therefore empty here: players, shot_verdicts, carry_loss"));
+    assert!(page.contains("Not published yet, therefore empty here: players, shot_verdicts, carry_loss, strike_pattern, practice_plan"));
 
     let folder = temporary();
     let earlier = WeekRequest { week: WEEK - 70, ..request() };
@@ -110,7 +110,7 @@ fn without_weekly_figures_the_counts_come_from_the_shots() {
     let folder = temporary();
     let lake = lake_with(folder.path(), &[players(), verdicts()]);
     let from_shots = gather(&lake, &request(), &shown_name).expect("a week");
-    assert_eq!(from_shots.missing_datasets, ["carry_loss"]);
+    assert_eq!(from_shots.missing_datasets, ["carry_loss", "strike_pattern", "practice_plan"]);
     checker::check(&render(&from_shots));
     let folder = temporary();
     let from_figures = full_week(folder.path(), &request());

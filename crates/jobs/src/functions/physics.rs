@@ -1,9 +1,20 @@
-//! Definitions of the functions of numbers: flight, air density, and the quantile of Student's t.
+//! Definitions of the functions of numbers: flights, air density, the quantile of Student's t, the interval of a share.
 
 use flight::{BallProfile, Conditions, Launch, MoistAir};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
+use super::columns::Entry;
 use super::numbers::Definition;
+
+const LANDING: &[Entry] = &[
+    ("carry_m", "m", "straight horizontal distance from tee to first landing"),
+    ("lateral_m", "m", "distance across the target line at landing, positive = right"),
+    ("peak_height_m", "m", "highest point above the tee"),
+    ("descent_deg", "deg", "descent angle at landing"),
+    ("flight_time_s", "s", "time in the air"),
+    ("landing_speed_mps", "m/s", "speed at landing"),
+    ("landing_spin_rpm", "/min", "spin rate at landing"),
+];
 
 pub(super) const DEFINITIONS: &[Definition] = &[
     Definition {
@@ -19,16 +30,27 @@ pub(super) const DEFINITIONS: &[Definition] = &[
             ("spin_tilt_deg", "deg", "tilt of the spin axis, positive = curves right"),
             ("air_density", "kg/m3", "density of the air, see air_density()"),
         ],
-        results: &[
-            ("carry_m", "m", "straight horizontal distance from tee to first landing"),
-            ("lateral_m", "m", "distance across the target line at landing, positive = right"),
-            ("peak_height_m", "m", "highest point above the tee"),
-            ("descent_deg", "deg", "descent angle at landing"),
-            ("flight_time_s", "s", "time in the air"),
-            ("landing_speed_mps", "m/s", "speed at landing"),
-            ("landing_spin_rpm", "/min", "spin rate at landing"),
-        ],
+        results: LANDING,
         compute: fly,
+    },
+    Definition {
+        name: "flight_in_wind",
+        description: "Flies a launch through moving air, with a ball that drags and lifts more or less than the default one. A \
+                      missing argument, or one beyond what the model can mean, gives null.",
+        arguments: &[
+            ("ball_speed_mps", "m/s", "speed of the ball after impact, 0 to 150"),
+            ("launch_elevation_deg", "deg", "vertical start direction, positive = up"),
+            ("launch_azimuth_deg", "deg", "horizontal start direction, positive = right"),
+            ("spin_rpm", "/min", "total spin rate, 0 to 30000"),
+            ("spin_tilt_deg", "deg", "tilt of the spin axis, positive = curves right"),
+            ("air_density", "kg/m3", "density of the air, see air_density()"),
+            ("wind_along_mps", "m/s", "wind along the target line, tail wind positive; the same at every height"),
+            ("wind_across_mps", "m/s", "wind across it, positive = to the right"),
+            ("ball_drag_scale", "1", "factor on the ball's drag, 1 = the default ball, 0.5 to 2"),
+            ("ball_lift_scale", "1", "factor on the ball's lift, 1 = the default ball, 0.5 to 2"),
+        ],
+        results: LANDING,
+        compute: fly_in_wind,
     },
     Definition {
         name: "air_density",
@@ -52,15 +74,39 @@ pub(super) const DEFINITIONS: &[Definition] = &[
         results: &[("", "1", "the quantile")],
         compute: student_t,
     },
+    Definition {
+        name: "wilson",
+        description: "Score interval of a share (Wilson 1927); null without a count, or where the successes exceed it.",
+        arguments: &[
+            ("successes", "1", "how often it happened; weights may be summed, so it need not be whole"),
+            ("count", "1", "how often it could have happened, above 0"),
+            ("level", "1", "share of intervals that hold the truth, for example 0.9"),
+        ],
+        results: &[("low", "1", "lower end"), ("high", "1", "upper end")],
+        compute: wilson,
+    },
 ];
 
 fn fly(numbers: &[f64], answer: &mut Vec<f64>) -> bool {
-    let &[ball_speed_mps, elevation_deg, azimuth_deg, spin_rpm, spin_tilt_deg, air_density] = numbers else {
+    let &[.., air_density] = numbers else { return false };
+    land(&BallProfile::default(), numbers, &Conditions { air_density, ..Conditions::default() }, answer)
+}
+
+fn fly_in_wind(numbers: &[f64], answer: &mut Vec<f64>) -> bool {
+    let &[.., air_density, wind_along_mps, wind_across_mps, drag_scale, lift_scale] = numbers else { return false };
+    if [drag_scale, lift_scale].iter().any(|scale| !(0.5..=2.0).contains(scale)) {
         return false;
-    };
+    }
+    let ball = BallProfile { drag_scale, lift_scale, ..BallProfile::default() };
+    let conditions = Conditions { air_density, wind_along_mps, wind_across_mps, ..Conditions::default() };
+    land(&ball, numbers, &conditions, answer)
+}
+
+/// Flies the launch that the first five numbers are.
+fn land(ball: &BallProfile, numbers: &[f64], conditions: &Conditions, answer: &mut Vec<f64>) -> bool {
+    let &[ball_speed_mps, elevation_deg, azimuth_deg, spin_rpm, spin_tilt_deg, ..] = numbers else { return false };
     let launch = Launch { ball_speed_mps, elevation_deg, azimuth_deg, spin_rpm, spin_tilt_deg };
-    let conditions = Conditions { air_density, ..Conditions::default() };
-    let Some(landing) = flight::try_fly(&BallProfile::default(), &launch, &conditions) else { return false };
+    let Some(landing) = flight::try_fly(ball, &launch, conditions) else { return false };
     answer.extend([
         landing.carry_m,
         landing.lateral_m,
@@ -88,4 +134,11 @@ fn student_t(numbers: &[f64], answer: &mut Vec<f64>) -> bool {
     };
     answer.push(distribution.inverse_cdf(p));
     true
+}
+
+fn wilson(numbers: &[f64], answer: &mut Vec<f64>) -> bool {
+    let &[successes, count, level] = numbers else { return false };
+    let interval = practice::wilson(successes, count, level);
+    answer.extend(interval.iter().flat_map(|interval| [interval.low, interval.high]));
+    interval.is_some()
 }

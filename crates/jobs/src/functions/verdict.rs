@@ -4,7 +4,6 @@ use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use ::impact::HeadBook;
 use ::verdict::{Evidence, Judge, Settings, ShotVerdict};
 use arrow::array::{
     Array, ArrayRef, AsArray, BooleanBuilder, Float64Array, Float64Builder, NullBufferBuilder, StringArray,
@@ -18,11 +17,19 @@ use datafusion::logical_expr::{
 
 use super::columns::{is_text, real_array, text_array, texts};
 use super::impact::{literal_text, unknown_head};
-use super::{FunctionDescription, described};
+use super::learning::ball_of;
+use super::list_definition::Word;
+use super::workers::in_parts;
+use super::{Books, FunctionDescription, described};
 
-const USAGE: &str = "verdict(named_struct('ball_speed_mps', ball_speed_mps, ...), head)";
+const USAGE: &str = "verdict(named_struct('ball_speed_mps', ball_speed_mps, ...), head, ball)";
 const FACE_REFERENCE: &str = "face_reference";
 const STRIKE_SOURCE: &str = "strike_source";
+/// The evidence that is no number.
+pub(super) const WORDS: [Word; 2] = [
+    (FACE_REFERENCE, "face-centre or strike-point: the point of the face that face_deg belongs to"),
+    (STRIKE_SOURCE, "measured or linked: where the strike position comes from"),
+];
 /// Below this many rows, starting threads costs more than it saves.
 const ROWS_WORTH_THREADS: usize = 64;
 
@@ -31,9 +38,15 @@ pub(super) fn description() -> FunctionDescription {
     for (name, meaning) in Evidence::NUMBERS {
         arguments.push((name, "", meaning));
     }
-    arguments.push((FACE_REFERENCE, "", "face-centre or strike-point: the point of the face that face_deg belongs to"));
-    arguments.push((STRIKE_SOURCE, "", "measured or linked: where the strike position comes from"));
+    for (name, meaning) in WORDS {
+        arguments.push((name, "", meaning));
+    }
     arguments.push(("head", "", "name of a head profile"));
+    arguments.push((
+        "ball",
+        "",
+        "name of a ball profile; may be left out: null or an unknown name = the standard ball",
+    ));
     let mut results = Vec::new();
     for (name, meaning) in ShotVerdict::TEXTS {
         results.push((name, "", meaning));
@@ -66,7 +79,7 @@ fn result_fields() -> Fields {
 }
 
 pub(super) struct VerdictFunction {
-    heads: Arc<HeadBook>,
+    books: Books,
     settings: Settings,
     judge: Judge,
     /// Set when the caller's time is over.
@@ -75,12 +88,12 @@ pub(super) struct VerdictFunction {
 }
 
 impl VerdictFunction {
-    pub(super) fn new(heads: Arc<HeadBook>, settings: Settings, stop: Arc<AtomicBool>) -> VerdictFunction {
+    pub(super) fn new(books: Books, settings: Settings, stop: Arc<AtomicBool>) -> VerdictFunction {
         let judge = Judge::new(settings.clone());
         // It always answers alike, yet is told to be volatile: else the engine repeats the call for each field that a query
         // reads, and once more in each condition, and a judgement is dear.
         let signature = Signature::user_defined(Volatility::Volatile);
-        VerdictFunction { heads, settings, judge, stop, signature }
+        VerdictFunction { books, settings, judge, stop, signature }
     }
 }
 
@@ -92,7 +105,9 @@ impl std::fmt::Debug for VerdictFunction {
 
 impl PartialEq for VerdictFunction {
     fn eq(&self, other: &Self) -> bool {
-        Arc::ptr_eq(&self.heads, &other.heads) && self.settings == other.settings
+        Arc::ptr_eq(&self.books.heads, &other.books.heads)
+            && Arc::ptr_eq(&self.books.balls, &other.books.balls)
+            && self.settings == other.settings
     }
 }
 
@@ -100,7 +115,7 @@ impl Eq for VerdictFunction {}
 
 impl Hash for VerdictFunction {
     fn hash<H: Hasher>(&self, state: &mut H) {
-        Arc::as_ptr(&self.heads).hash(state);
+        Arc::as_ptr(&self.books.heads).hash(state);
     }
 }
 
@@ -115,11 +130,13 @@ impl ScalarUDFImpl for VerdictFunction {
 
     fn coerce_types(&self, given: &[DataType]) -> Result<Vec<DataType>> {
         match given {
-            [DataType::Struct(fields), head] if is_text(head) => {
+            [DataType::Struct(fields), words @ ..] if (1..=2).contains(&words.len()) && words.iter().all(is_text) => {
                 check_fields(fields)?;
                 Ok(given.to_vec())
             }
-            [DataType::Null, head] if is_text(head) => Ok(given.to_vec()),
+            [DataType::Null, words @ ..] if (1..=2).contains(&words.len()) && words.iter().all(is_text) => {
+                Ok(given.to_vec())
+            }
             _ => plan_err!("verdict takes a structure of evidence and the name of a head\nhint: write {USAGE}"),
         }
     }
@@ -130,9 +147,9 @@ impl ScalarUDFImpl for VerdictFunction {
 
     fn return_field_from_args(&self, call: ReturnFieldArgs) -> Result<FieldRef> {
         if let Some(head) = literal_text(&call, 1)
-            && self.heads.find(head).is_none()
+            && self.books.heads.find(head).is_none()
         {
-            return plan_err!("{}", unknown_head(&self.heads, head));
+            return plan_err!("{}", unknown_head(&self.books.heads, head));
         }
         Ok(Arc::new(Field::new(self.name(), DataType::Struct(result_fields()), true)))
     }
@@ -141,45 +158,22 @@ impl ScalarUDFImpl for VerdictFunction {
         let rows = call.number_rows;
         let evidence = call.args[0].to_array(rows)?;
         let heads = texts(&call.args[1], rows)?;
+        let balls = call.args.get(2).map(|balls| texts(balls, rows)).transpose()?;
         let Some(evidence) = evidence.as_struct_opt() else {
             return finish(&vec![None; rows]).map(ColumnarValue::Array);
         };
         let batch = EvidenceColumns::read(evidence)?;
-        let verdicts = self.judge_all(&batch, &heads)?;
+        let verdicts = in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, balls.as_ref(), range))?;
         finish(&verdicts).map(ColumnarValue::Array)
     }
 }
 
 impl VerdictFunction {
-    fn judge_all(&self, batch: &EvidenceColumns, heads: &StringArray) -> Result<Vec<Option<ShotVerdict>>> {
-        let rows = heads.len();
-        let workers = std::thread::available_parallelism().map_or(1, usize::from);
-        if rows <= ROWS_WORTH_THREADS || workers == 1 {
-            return self.judge_range(batch, heads, 0..rows);
-        }
-        let share = rows.div_ceil(workers);
-        let parts: Vec<Result<Vec<Option<ShotVerdict>>>> = std::thread::scope(|scope| {
-            let mut running = Vec::with_capacity(workers);
-            for start in (0..rows).step_by(share) {
-                let range = start..(start + share).min(rows);
-                running.push(scope.spawn(move || self.judge_range(batch, heads, range)));
-            }
-            running
-                .into_iter()
-                .map(|worker| worker.join().unwrap_or_else(|_| exec_err!("the judgement of a shot broke off")))
-                .collect()
-        });
-        let mut verdicts = Vec::with_capacity(rows);
-        for part in parts {
-            verdicts.append(&mut part?);
-        }
-        Ok(verdicts)
-    }
-
     fn judge_range(
         &self,
         batch: &EvidenceColumns,
         heads: &StringArray,
+        balls: Option<&StringArray>,
         range: std::ops::Range<usize>,
     ) -> Result<Vec<Option<ShotVerdict>>> {
         let mut verdicts = Vec::with_capacity(range.len());
@@ -191,10 +185,12 @@ impl VerdictFunction {
                 verdicts.push(None);
                 continue;
             }
-            let Some(head) = self.heads.find(heads.value(row)) else {
-                return exec_err!("{}", unknown_head(&self.heads, heads.value(row)));
+            let Some(head) = self.books.heads.find(heads.value(row)) else {
+                return exec_err!("{}", unknown_head(&self.books.heads, heads.value(row)));
             };
-            verdicts.push(Some(self.judge.judge(&batch.evidence(row)?, head)));
+            let ball = balls.filter(|balls| balls.is_valid(row)).map(|balls| balls.value(row));
+            let ball = ball_of(&self.books.balls, ball);
+            verdicts.push(Some(self.judge.judge_with(&batch.evidence(row)?, head, &ball)));
         }
         Ok(verdicts)
     }
@@ -257,23 +253,31 @@ impl EvidenceColumns {
         for (position, column) in &self.numbers {
             evidence.set_at(*position, column.is_valid(row).then(|| column.value(row)));
         }
-        evidence.face_at_strike_point =
-            is_second_word(self.face_reference.as_ref(), row, FACE_REFERENCE, ["face-centre", "strike-point"])?;
-        evidence.strike_linked =
-            is_second_word(self.strike_source.as_ref(), row, STRIKE_SOURCE, ["measured", "linked"])?;
-        Ok(evidence)
+        let word = |column: &Option<StringArray>| -> Option<String> {
+            column.as_ref().filter(|texts| texts.is_valid(row)).map(|texts| texts.value(row).to_owned())
+        };
+        let (face, strike) = (word(&self.face_reference), word(&self.strike_source));
+        match read_words(&mut evidence, "verdict", [face.as_deref(), strike.as_deref()]) {
+            Ok(()) => Ok(evidence),
+            Err(message) => exec_err!("{message}"),
+        }
     }
 }
 
+/// Puts the evidence that is no number, in the order of [`WORDS`].
+pub(super) fn read_words(evidence: &mut Evidence, function: &str, words: [Option<&str>; 2]) -> Result<(), String> {
+    evidence.face_at_strike_point = is_second(function, FACE_REFERENCE, words[0], ["face-centre", "strike-point"])?;
+    evidence.strike_linked = is_second(function, STRIKE_SOURCE, words[1], ["measured", "linked"])?;
+    Ok(())
+}
+
 /// Whether a text is the second of two words; the first is meant where it is missing.
-fn is_second_word(column: Option<&StringArray>, row: usize, name: &str, words: [&str; 2]) -> Result<bool> {
-    let Some(word) = column.filter(|texts| texts.is_valid(row)).map(|texts| texts.value(row)) else {
-        return Ok(false);
-    };
-    if word != words[0] && word != words[1] {
-        return exec_err!("verdict: {name} is \"{word}\"\nhint: it is {} or {}", words[0], words[1]);
+fn is_second(function: &str, name: &str, word: Option<&str>, words: [&str; 2]) -> Result<bool, String> {
+    match word {
+        None => Ok(false),
+        Some(word) if words.contains(&word) => Ok(word == words[1]),
+        Some(word) => Err(format!("{function}: {name} is \"{word}\"\nhint: it is {} or {}", words[0], words[1])),
     }
-    Ok(word == words[1])
 }
 
 fn finish(verdicts: &[Option<ShotVerdict>]) -> Result<ArrayRef> {

@@ -6,11 +6,12 @@ use files::Files;
 use shot::{Column, ColumnKind, TableSchema};
 use toml::Spanned;
 
+use super::append_only::append_only;
 use super::fault::PackFault;
 use super::file::{OutputFile, PackFile};
 use super::{JobInput, JobPack, PackLimits, Parameter, Trigger};
 use crate::schedule::Cron;
-use crate::sql;
+use crate::{run, sql};
 
 /// A pack with what is needed to point at its text.
 pub(super) struct Draft {
@@ -23,14 +24,14 @@ pub(super) struct Draft {
 }
 
 /// Collects the faults of one file.
-struct Faults<'a> {
+pub(super) struct Faults<'a> {
     path: &'a Path,
     text: &'a str,
     found: Vec<PackFault>,
 }
 
 impl Faults<'_> {
-    fn add(&mut self, span: std::ops::Range<usize>, message: String, hint: &str) {
+    pub(super) fn add(&mut self, span: std::ops::Range<usize>, message: String, hint: &str) {
         self.found.push(PackFault::at(self.path, self.text, Some(span), message, hint));
     }
 }
@@ -53,10 +54,20 @@ pub(super) fn read(folder: &Path) -> Result<Draft, Vec<PackFault>> {
         faults.add(file.name.span(), "the pack names no inputs".into(), hint);
     }
     let output = output_schema(&file.output, &mut faults);
+    let append_only = append_only(&file, &output, &mut faults);
     let parameters = parameters(&file, &mut faults);
     let trigger = trigger(&file, &mut faults);
+    let months_at_once = months_at_once(&file, &output, &mut faults);
+    let planned = run::known_to_sql(&parameters, append_only.is_some().then(run::RunFacts::any));
+    let used = sql::used_parameters(&sql_text);
+    for (name, value) in &file.parameters {
+        if used.as_ref().is_some_and(|used| !used.contains(name)) {
+            let hint = format!("write ${name} in query.sql, or take the parameter out");
+            faults.add(value.span(), format!("query.sql does not use the parameter \"{name}\""), &hint);
+        }
+    }
     let mut found = faults.found;
-    if let Err(fault) = sql::parse(&sql_text, &parameters) {
+    if let Err(fault) = sql::parse(&sql_text, &planned) {
         let at = fault.line.zip(fault.column);
         found.push(PackFault::at_line(&sql_path, &sql_text, at, fault.message, fault.hint));
     }
@@ -78,9 +89,10 @@ pub(super) fn read(folder: &Path) -> Result<Draft, Vec<PackFault>> {
         inputs,
         output,
         revision_by: file.output.revision_by.map(Spanned::into_inner),
+        append_only,
         trigger,
         parameters,
-        limits: PackLimits { memory_mib: file.limits.memory_mib, seconds: file.limits.seconds },
+        limits: PackLimits { memory_mib: file.limits.memory_mib, seconds: file.limits.seconds, months_at_once },
         sql: sql_text,
         sql_path,
     };
@@ -161,6 +173,15 @@ fn check_revision(output: &OutputFile, schema: &TableSchema, faults: &mut Faults
         let hint = "name the day column whose month partitions the dataset";
         faults.add(revision_by.span(), "revision_by needs partition_day".into(), hint);
     }
+}
+
+fn months_at_once(file: &PackFile, schema: &TableSchema, faults: &mut Faults) -> Option<u32> {
+    let months = file.limits.months_at_once.as_ref()?;
+    if *months.get_ref() == 0 || schema.partition_day.is_none() {
+        let hint = "give at least 1, and name under [output] the day column whose month partitions the dataset";
+        faults.add(months.span(), "months_at_once cannot be kept".into(), hint);
+    }
+    Some(*months.get_ref())
 }
 
 fn parameters(file: &PackFile, faults: &mut Faults) -> std::collections::BTreeMap<String, Parameter> {

@@ -73,8 +73,27 @@ pub(super) struct OutputFile {
     #[serde(default)]
     #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub revision_by: Option<Spanned<String>>,
+    /// Rows that stand stay as they are: the dataset grows, and an explicit refit adds a new series. Needs the integer column
+    /// series in the key; query.sql may write $series and $run_at.
+    #[serde(default)]
+    #[cfg_attr(test, schemars(with = "Option<AppendOnlyFile>"))]
+    pub append_only: Option<Spanned<AppendOnlyFile>>,
     /// The columns, in order.
     pub columns: Vec<ColumnFile>,
+}
+
+#[derive(Debug, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub(super) struct AppendOnlyFile {
+    /// The instant column that says when a row was made first.
+    pub made_at: String,
+    /// Hours after which a row is settled; younger rows follow their inputs, so that an import over hours freezes nothing half.
+    #[serde(default)]
+    pub settles_after_h: u32,
+    /// The text column with a player's alias: rows go when the player's consent does.
+    #[serde(default)]
+    pub consent_of: Option<String>,
 }
 
 fn one() -> i64 {
@@ -133,7 +152,11 @@ pub(super) struct LimitsFile {
     /// Memory for sorting, grouping and joining; beyond it the engine spills to disk.
     #[serde(default)]
     pub memory_mib: Option<u64>,
-    /// Longest run.
+    /// Longest run of one query.
     #[serde(default)]
     pub seconds: Option<u64>,
+    /// Most months of output that one query makes; a longer span is made piece by piece, for queries whose memory grows with it.
+    #[serde(default)]
+    #[cfg_attr(test, schemars(with = "Option<u32>"))]
+    pub months_at_once: Option<Spanned<u32>>,
 }

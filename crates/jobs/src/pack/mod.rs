@@ -4,6 +4,7 @@
 //! starts it. `[parameters]` gives values that `query.sql` writes as `$name`; they are put into the parsed statement as
 //! literals, never into its text, so a value cannot change the statement.
 
+mod append_only;
 mod check;
 mod fault;
 mod file;
@@ -57,13 +58,26 @@ pub struct Trigger {
     pub after_job: Option<String>,
 }
 
+/// The contract of an output whose rows, once settled, stay as they are.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AppendOnly {
+    /// The instant column that says when a row was made first.
+    pub made_at: String,
+    /// Hours after which a row no longer follows its inputs.
+    pub settles_after_h: u32,
+    /// The column with the alias of the player without whose consent a row must go.
+    pub consent_of: Option<String>,
+}
+
 /// Limits a pack sets for itself; the engine's own where missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct PackLimits {
     /// Memory for sorting, grouping and joining, in MiB; beyond it the engine spills to disk.
     pub memory_mib: Option<u64>,
-    /// Longest run, in seconds.
+    /// Longest run of one query, in seconds.
     pub seconds: Option<u64>,
+    /// Most months of output that one query makes; all at once where missing.
+    pub months_at_once: Option<u32>,
 }
 
 /// A checked job pack.
@@ -81,6 +95,8 @@ pub struct JobPack {
     pub output: TableSchema,
     /// The `Day` column whose weeks carry the integer column `revision`, where the output has revisions.
     pub revision_by: Option<String>,
+    /// How its rows stay, where they do.
+    pub append_only: Option<AppendOnly>,
     /// What starts it.
     pub trigger: Trigger,
     /// Values for the `$name` of the query.

@@ -154,7 +154,27 @@ fn every_function_is_described() {
     let engine = Site::new().engine();
     let functions = engine.functions();
     let names: Vec<&str> = functions.iter().filter_map(|function| function.usage.split('(').next()).collect();
-    assert_eq!(names, ["verdict", "impact", "flight", "air_density", "student_t_quantile", "monday", "method_version"]);
+    let expected = [
+        "verdict",
+        "impact",
+        "flight",
+        "flight_in_wind",
+        "air_density",
+        "student_t_quantile",
+        "wilson",
+        "player_club_model",
+        "ball_model",
+        "bay_offsets",
+        "mean_by_sessions",
+        "trend",
+        "strike_pattern",
+        "practice_effect",
+        "practice_plan",
+        "monday",
+        "method_version",
+        "learning_version",
+    ];
+    assert_eq!(names, expected);
     for function in &functions {
         assert!(!function.description.is_empty() && !function.results.is_empty(), "{}", function.usage);
         for (argument, meaning) in &function.arguments {

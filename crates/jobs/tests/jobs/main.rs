@@ -1,8 +1,11 @@
 //! Jobs and queries against a real lake in a temporary folder.
 
+mod apart;
 mod functions;
+mod lists;
 mod packs;
 mod queries;
 mod runs;
 mod site;
+mod snapshots;
 mod verdicts;

@@ -57,7 +57,7 @@ FROM weeks AS this JOIN weeks AS other
   ON other.player_id = this.player_id AND other.week BETWEEN this.week - INTERVAL '21 days' AND this.week
 GROUP BY this.player_id, this.week, this.shots";
 
-fn weekly_site() -> Site {
+pub fn weekly_site() -> Site {
     let site = Site::new();
     site.write_pack("weekly_speed", &format!("{WEEKLY}\n[parameters]\nslowest = 5.5\n"), WEEKLY_SQL);
     site

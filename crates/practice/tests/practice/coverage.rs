@@ -118,7 +118,7 @@ fn practice_habit(left: f64, memory: f64, inferred: bool, weeks_after: u32) -> P
     }
 }
 
-/// Shares of `too early`, `early sign`, `holds`, `no change`; then of intervals of the gain in carry that hold the truth.
+/// Shares of `too early`, `early sign`, `holds`, `no change`.
 fn effect_shares(habit: PracticeHabit, players: u32) -> [f64; 4] {
     let mut draws = Draws::new(SEED + 2);
     let mut shares = [0.0; 4];
@@ -190,7 +190,7 @@ fn practice_without_effect_is_rarely_praised_and_a_real_one_is_seen() {
 fn the_long_tables() {
     println!("weeks sessions tau skewed | week level, player level, next session, total");
     for habit in carry_habits() {
-        let held = carry_coverage(habit, 2000);
+        let held = carry_coverage(habit, 500);
         println!(
             "{} 1-{} {} {} | {:.3} {:.3} {:.3} {:.3}",
             habit.weeks, habit.most_sessions, habit.session_deviation, habit.skewed, held[0], held[1], held[2], held[3]
@@ -199,7 +199,7 @@ fn the_long_tables() {
     println!("session share, inferred, sessions x strikes | ellipse, mean, spread ratio, shift");
     for habit in strike_habits() {
         for (sessions, size) in [(1, 8), (1, 20), (2, 15)] {
-            let held = pattern_coverage(habit, sessions, size, 1000);
+            let held = pattern_coverage(habit, sessions, size, 300);
             println!(
                 "{} {} {sessions}x{size} | {:.3} {:.3} {:.3} {:.3}",
                 habit.session_share, habit.inferred, held[0], held[1], held[2], held[3]
@@ -207,10 +207,10 @@ fn the_long_tables() {
         }
     }
     println!("left, memory, inferred, weeks after | too early, early sign, holds, no change");
-    for weeks_after in [2, 4, 8, 12] {
+    for weeks_after in [2, 4, 8] {
         for left in [1.0, 0.9, 0.8, 0.7] {
             for (memory, inferred) in [(0.0, false), (0.5, false), (0.8, false), (0.5, true)] {
-                let shares = effect_shares(practice_habit(left, memory, inferred, weeks_after), 1000);
+                let shares = effect_shares(practice_habit(left, memory, inferred, weeks_after), 300);
                 println!(
                     "{left} {memory} {inferred} {weeks_after} | {:.3} {:.3} {:.3} {:.3}",
                     shares[0], shares[1], shares[2], shares[3]

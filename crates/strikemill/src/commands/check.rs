@@ -28,6 +28,9 @@ pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
     for warning in written.heads.warnings() {
         say!("warning: {}: {warning}", home.join("config/heads.toml").display());
     }
+    for warning in written.balls.warnings() {
+        say!("warning: {}: {warning}", home.join("config/balls.toml").display());
+    }
     for folder in &written.configuration.folders {
         if !folder.path.is_dir() {
             let place = folder.path.display();
@@ -41,11 +44,12 @@ pub fn run(home: &Path, arguments: &CheckArguments) -> anyhow::Result<()> {
         }
     }
     let counts = format!(
-        "{} import folders, {} players, {} corrections, {} head profiles, {} format packs, {} jobs",
+        "{} import folders, {} players, {} corrections, {} head profiles, {} ball profiles, {} format packs, {} jobs",
         written.configuration.folders.len(),
         written.roster.players().len(),
         written.corrections.lines().len(),
         written.heads.heads.len(),
+        written.balls.balls.len(),
         written.packs.packs().len(),
         written.job_packs.packs().len()
     );

@@ -44,7 +44,9 @@ pub fn retry_refused(bench: &Bench, hash: &str, out: &mut dyn Teller) -> anyhow:
     take(bench, out, |intake, out| {
         let outcomes = intake.retry(hash, Utc::now())?;
         if outcomes.is_empty() && !hash.is_empty() {
-            bail!("nothing in quarantine has a hash that begins with {hash}\nhint: strikemill status lists what is there");
+            bail!(
+                "nothing in quarantine has a hash that begins with {hash}\nhint: strikemill status lists what is there"
+            );
         }
         if outcomes.is_empty() {
             tell!(out, "nothing in quarantine");

@@ -14,7 +14,9 @@ use crate::studio::{Access, Studio};
 pub fn run(home: &Path, command: &JobsCommand) -> anyhow::Result<()> {
     match command {
         JobsCommand::List => list(home),
-        JobsCommand::Run { name, full } => by_hand(home, Task::RunJob { name: name.clone(), full: *full }),
+        JobsCommand::Run { name, full, refit } => {
+            by_hand(home, Task::RunJob { name: name.clone(), full: *full, refit: *refit })
+        }
     }
 }
 
@@ -50,10 +52,11 @@ fn list(home: &Path) -> anyhow::Result<()> {
 }
 
 /// The work of `jobs run`.
-pub fn run_now(bench: &Bench, name: &str, full: bool, out: &mut dyn Teller) -> anyhow::Result<()> {
+pub fn run_now(bench: &Bench, name: &str, full: bool, refit: bool, out: &mut dyn Teller) -> anyhow::Result<()> {
     // All days of the calendar a shot can have: everything is computed anew.
     let days = full.then_some((0, 84_000));
-    let report = bench.runner.run_job(name, ::jobs::RunTrigger::Person, days)?;
+    let trigger = if refit { ::jobs::RunTrigger::Refit } else { ::jobs::RunTrigger::Person };
+    let report = bench.runner.run_job(name, trigger, days)?;
     let record = &report.record;
     if let Some(error) = report.error {
         bail!("job {name} failed; its last good output stays as it is\n{error}");

@@ -3,6 +3,7 @@
 pub mod alert;
 pub mod check;
 pub mod check_deep;
+pub mod compute;
 pub mod demo;
 pub mod digest;
 pub mod draft;
@@ -11,6 +12,7 @@ pub mod formats;
 pub mod import;
 pub mod init;
 pub mod jobs;
+pub mod limits;
 pub mod preview;
 pub mod query;
 pub mod remove;

@@ -98,7 +98,7 @@ impl Daemon {
                 None
             }
         };
-        let bench = Bench::of(studio)?;
+        let bench = Bench::of_daemon(studio)?;
         let standing = Standing::new(bench, pack_faults);
         let board = board(&standing);
         Ok(Daemon { home, state, standing, packs, desk, board })
@@ -265,7 +265,7 @@ impl Daemon {
             signal = signals.stop() => return Err((shift, End::Asked(signal))),
         }
         let studio = Arc::clone(&shift.bench.studio);
-        let opened = blocking(move || Bench::of(Arc::new(studio.renewed(written)?))).await;
+        let opened = blocking(move || Bench::of_daemon(Arc::new(studio.renewed(written)?))).await;
         let (bench, in_force) = match opened {
             Ok(bench) => (bench, true),
             Err(error) => {
@@ -273,7 +273,7 @@ impl Daemon {
                 tracing::error!("the new configuration cannot be used, the one before goes on: {error:#}");
                 self.standing.refused(vec![format!("error: {error:#}")]);
                 let studio = Arc::clone(&shift.bench.studio);
-                match blocking(move || Bench::of(studio)).await {
+                match blocking(move || Bench::of_daemon(studio)).await {
                     Ok(bench) => (bench, false),
                     Err(error) => return Err((shift, End::Broken(error))),
                 }
@@ -307,7 +307,7 @@ impl Daemon {
             let site_id = &studio.configuration.site_id;
             // Read twice: one reading is used up by the trial.
             let trial = read_anew(&home, &packs, site_id)?;
-            let tried = studio.renewed(trial).and_then(|studio| Bench::of(Arc::new(studio)));
+            let tried = studio.renewed(trial).and_then(|studio| Bench::of_daemon(Arc::new(studio)));
             tried.map_err(|error| vec![format!("error: {error:#}")])?;
             read_anew(&home, &packs, site_id)
         });

@@ -50,7 +50,12 @@ pub enum Task {
         dry_run: bool,
     },
     /// Run one job.
-    RunJob { name: String, full: bool },
+    RunJob {
+        name: String,
+        full: bool,
+        #[serde(default)]
+        refit: bool,
+    },
 }
 
 impl Task {

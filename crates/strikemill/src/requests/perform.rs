@@ -25,6 +25,13 @@ impl Bench {
         let runner = studio.runner()?;
         Ok(Bench { studio, intake, runner })
     }
+
+    /// The rooms of the daemon's home: jobs are computed by a process of their own.
+    pub fn of_daemon(studio: Arc<Studio>) -> anyhow::Result<Bench> {
+        let intake = Arc::new(studio.intake()?);
+        let runner = studio.runner_with_helper()?;
+        Ok(Bench { studio, intake, runner })
+    }
 }
 
 /// Does a task and tells each thing that came of it. An error is what the command ends with.
@@ -42,6 +49,6 @@ pub fn perform(task: &Task, bench: &Bench, out: &mut dyn Teller) -> anyhow::Resu
             };
             remove::remove_originals(bench, &chosen, *dry_run, out)
         }
-        Task::RunJob { name, full } => job_commands::run_now(bench, name, *full, out),
+        Task::RunJob { name, full, refit } => job_commands::run_now(bench, name, *full, *refit, out),
     }
 }

@@ -17,8 +17,8 @@ pub fn learned(earlier: &[Earlier], head: &HeadProfile) -> Knowledge {
         .iter()
         .map(|shot| LearningShot {
             evidence: shot.evidence.clone(),
-            session: shot.session as u32,
-            day: (sessions - shot.session) as i32 * DAYS_BETWEEN,
+            session: u32::try_from(shot.session).expect("few sessions"),
+            day: i32::try_from(sessions - shot.session).expect("few sessions") * DAYS_BETWEEN,
         })
         .collect();
     let Ok(model) = fit_player_club(&shots, head) else { return known };

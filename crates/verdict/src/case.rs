@@ -4,7 +4,7 @@ use impact::Scalar;
 
 use crate::landing::{Air, Place};
 use crate::model::{LAUNCH, Model};
-use crate::reconstruct::Reconstruction;
+use crate::posterior::Reconstruction;
 use crate::rest::FlightRest;
 use crate::split::{COALITIONS, Group};
 use crate::unknowns::{ATTACK, COUNT, FACE, LOFT, PATH, Reference, SPEED, TOE, UP, Unknowns};

@@ -3,23 +3,25 @@
 use flight::BallProfile;
 use impact::HeadProfile;
 
-use crate::case::{ALL_ACTUAL, CENTRED, Case, Flights, NONE_ACTUAL};
+use crate::case::{ALL_ACTUAL, Case, Flights, NONE_ACTUAL};
 use crate::decide::Bounds;
-use crate::expand::spread_of_actual;
 use crate::landing::Air;
+use crate::mixture::{Mixture, Possibility};
 use crate::model::{LAUNCH, Model};
 use crate::normals::NormalDraws;
+use crate::posterior::Reconstruction;
 use crate::prior::Prior;
-use crate::reconstruct::{ObservedLaunch, observed_launch, reconstruct};
+use crate::readings::{ObservedLaunch, observed_launch};
 use crate::rest::FlightRest;
 use crate::sobol::EvenNormals;
+use crate::strikes::{Strikes, reconstruct};
 use crate::surface::Surface;
-use crate::tell::{tell_cause, tell_landing, tell_parts, tell_strike};
+use crate::tell::{tell_cause, tell_landing, tell_loss, tell_parts, tell_strike};
 use crate::thorough::draw_thoroughly;
 use crate::unknowns::{COUNT, HeadKnowledge, Reference};
 use crate::untold::{refuse, why_loss_is_untold, why_strike_is_untold};
 use crate::weigh::{Weighed, weigh};
-use crate::{Evidence, Known, Settings, ShotVerdict, Told};
+use crate::{Evidence, Known, Settings, ShotVerdict};
 
 const SEED: u64 = 0x005A_17ED_D2A5;
 /// Draws for shots that the usual method does not hold for.
@@ -65,87 +67,76 @@ impl Judge {
         let known = HeadKnowledge::of(evidence, &model);
         let reference = Reference::of(evidence, &model, &known);
         let prior = Prior::new(evidence, &reference, &known);
-        let Some(found) = reconstruct(&observed, &prior, &model, evidence) else {
+        let Some(Strikes { best, all }) = reconstruct(&observed, &prior, &model, evidence) else {
             verdict.reason = Some("no clean contact gives these readings".into());
             return verdict;
         };
         let air = Air::of(evidence, ball);
         let aim = evidence.get(Known::Aim).unwrap_or(0.0);
-        let mut case = Case { model, reference, found, air, aim, rest: FlightRest::NONE };
-        let flights = Flights::of(&case);
-        case.rest = FlightRest::of(evidence, flights.flown[ALL_ACTUAL].1);
-        self.judge_case(&case, &flights, evidence, &observed, &prior, &mut verdict);
+        let mut flown = Vec::with_capacity(all.len());
+        for strike in all {
+            let mut case =
+                Case { model, reference, found: strike.found, air: air.clone(), aim, rest: FlightRest::NONE };
+            let flights = Flights::of(&case);
+            case.rest = FlightRest::of(evidence, flights.flown[ALL_ACTUAL].1);
+            flown.push((strike.share, case, flights));
+        }
+        self.judge_flown(best, flown, evidence, &observed, &prior, &mut verdict);
         verdict
     }
 
-    fn judge_case(
+    fn judge_flown(
         &self,
-        case: &Case<'_>,
-        flights: &Flights,
+        best: Reconstruction,
+        flown: Vec<(f64, Case<'_>, Flights)>,
         evidence: &Evidence,
         observed: &ObservedLaunch,
         prior: &Prior,
         verdict: &mut ShotVerdict,
     ) {
-        let actual = flights.place(case, ALL_ACTUAL);
-        let reference = flights.place(case, NONE_ACTUAL);
-        let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
-        let missed = !bounds.good(actual);
-        let surface = Surface::around(&case.air, flights, missed);
-        tell_strike(case, prior, &self.settings, verdict);
-        let spread = spread_of_actual(case, &surface, flights);
-        // A landing that was read is as uncertain as the reading.
-        let read = |value, deviation, otherwise| evidence.measured(value, deviation).map_or(otherwise, |(_, sd)| sd);
-        let spread = spread.map(|(carry, off)| {
-            (read(Known::Carry, Known::CarrySd, carry), read(Known::Lateral, Known::LateralSd, off))
+        // A miss of the most probable shot and of any other: each is asked what would have mended it.
+        let missed = flown.iter().any(|(_, case, flights)| {
+            let reference = flights.place(case, NONE_ACTUAL);
+            let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
+            !bounds.good(flights.place(case, ALL_ACTUAL))
         });
-        let landing_untold = tell_landing(case, flights, observed, prior, spread, &self.settings, verdict);
-        if let Some(why) = why_strike_is_untold(case, observed, prior) {
+        let all = flown.into_iter().map(|(share, case, flights)| {
+            let surface = Surface::around(&case.air, &flights, missed);
+            Possibility { share, case, flights, surface }
+        });
+        let mixture = Mixture { all: all.collect(), best };
+        tell_strike(&mixture, prior, &self.settings, verdict);
+        let landing_untold = tell_landing(&mixture, evidence, observed, prior, &self.settings, verdict);
+        if let Some(why) = why_strike_is_untold(&mixture, observed, prior) {
             refuse(verdict, why);
             return;
         }
-        let missed = missed && verdict.miss.is_some();
-        let Some(weighed) = self.weighed(case, flights, &surface, missed) else {
+        let missed = missed && verdict.miss.as_deref().is_some_and(|miss| miss != "none");
+        let Some(weighed) = mixture.weighed(|possibility| self.weighed(possibility, missed)) else {
             refuse(verdict, "no clean contact gives these readings");
             return;
         };
-        let reference_carry = flights.place(case, NONE_ACTUAL).carry;
+        let reference_carry = mixture.place(NONE_ACTUAL).carry;
         if let Some(why) = why_loss_is_untold(weighed.loss, reference_carry, &self.settings) {
             refuse(verdict, why);
             return;
         }
-        tell_parts(case, flights, verdict);
-        tell_loss(case, flights, &weighed, verdict);
+        tell_parts(&mixture, verdict);
+        tell_loss(&mixture, &weighed, verdict);
         match landing_untold {
             Some(why) => verdict.reason = Some(why.into()),
             None => tell_cause(&weighed, prior, &self.settings, verdict),
         }
     }
 
-    fn weighed(&self, case: &Case<'_>, flights: &Flights, surface: &Surface, missed: bool) -> Option<Weighed> {
+    fn weighed(&self, possibility: &Possibility<'_>, missed: bool) -> Option<Weighed> {
+        let Possibility { share, case, flights, surface } = possibility;
         if let Some(even) = &self.even
-            && let Some(weighed) = weigh(case, flights, surface, &self.settings, missed, even)
+            && let Some(weighed) = weigh(case, flights, surface, &self.settings, missed, even, *share)
         {
             return Some(weighed);
         }
         let surface = Some(surface).filter(|_| self.even.is_some());
-        draw_thoroughly(case, flights, surface, &self.settings, missed, &self.draws)
+        draw_thoroughly(case, flights, surface, &self.settings, missed, &self.draws, *share)
     }
-}
-
-/// What a centred strike would have given, here and in standard air.
-fn tell_loss(case: &Case<'_>, flights: &Flights, weighed: &Weighed, verdict: &mut ShotVerdict) {
-    let (actual, centred) = (flights.place(case, ALL_ACTUAL), flights.place(case, CENTRED));
-    let (loss, sd) = weighed.loss;
-    verdict.set(Told::CentredCarry, actual.carry + loss);
-    verdict.set(Told::CentredLateral, actual.lateral + weighed.sideways);
-    verdict.set(Told::CarryLostToStrike, loss);
-    verdict.set(Told::CarryLostToStrikeSd, sd);
-    // In standard air the loss is that of the most probable shot, moved as far as the posterior moves it here.
-    let standard = case.air.standard();
-    let fly = |coalition: usize| case.rest.applied(standard.fly(&flights.flown[coalition].0), true).carry;
-    let actual_std = fly(ALL_ACTUAL);
-    let loss_std = fly(CENTRED) - actual_std + loss - (centred.carry - actual.carry);
-    verdict.set(Told::CarryLostToStrikeStd, loss_std);
-    verdict.set(Told::CentredCarryStd, actual_std + loss_std);
 }

@@ -9,7 +9,8 @@ use impact::{Delivery, Hand, HeadProfile};
 
 use crate::model::Model;
 use crate::prior::Prior;
-use crate::reconstruct::{observed_launch, reconstruct};
+use crate::readings::observed_launch;
+use crate::strikes::reconstruct;
 use crate::unknowns::{HeadKnowledge, Reference, TOE, UP};
 use crate::{Evidence, Judge, Known, Settings, Told};
 
@@ -106,13 +107,13 @@ fn limit(judge: &Judge, head: &HeadProfile, set: CapabilitySet, strike_mm: (f64,
     let model = Model::new(&evidence, head);
     let known = HeadKnowledge::of(&evidence, &model);
     let prior = Prior::new(&evidence, &Reference::of(&evidence, &model, &known), &known);
-    let found = reconstruct(&observed_launch(&evidence), &prior, &model, &evidence)?;
+    let strikes = reconstruct(&observed_launch(&evidence), &prior, &model, &evidence)?;
     let verdict = judge.judge(&evidence, head);
     Some(Limit {
         head: head.name.clone(),
         set,
-        toe_sd_mm: found.sd(TOE),
-        up_sd_mm: found.sd(UP),
+        toe_sd_mm: strikes.unknown(TOE).1,
+        up_sd_mm: strikes.unknown(UP).1,
         carry_lost_sd_m: verdict.get(Told::CarryLostToStrikeSd),
         told: verdict.get(Told::CarryLostToStrike).is_some(),
         reason: verdict.reason,

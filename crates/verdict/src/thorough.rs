@@ -16,6 +16,8 @@ use crate::weigh::Weighed;
 
 /// The counterfactuals that a miss is judged by; the first two tell the carry lost.
 const COUNTERFACTUALS: [usize; 5] = [ALL_ACTUAL, CENTRED, INTENDED, BOTH, NONE_ACTUAL];
+/// Draws of the least probable strike.
+const FEWEST: f64 = 64.0;
 /// Draws that are struck side by side.
 const ABREAST: usize = 8;
 
@@ -30,6 +32,7 @@ pub(crate) fn draw_thoroughly(
     settings: &Settings,
     missed: bool,
     draws: &NormalDraws,
+    share: f64,
 ) -> Option<Weighed> {
     let factor = case.found.factor()?;
     let drawn = |normals: &[f64]| -> Drawn {
@@ -45,7 +48,9 @@ pub(crate) fn draw_thoroughly(
     let counterfactuals = if missed { &COUNTERFACTUALS[..] } else { &COUNTERFACTUALS[..2] };
     let mut tally = Tally { loss: Moments::default(), sideways: Moments::default(), causes: [0; Cause::ALL.len()] };
     let land = Lander { case, flights, surface };
-    let all: Vec<Drawn> = draws.iter().map(drawn).collect();
+    // One of many possible strikes is drawn as often as it is probable.
+    let count = (share * draws.iter().count() as f64).ceil().max(FEWEST) as usize;
+    let all: Vec<Drawn> = draws.iter().take(count).map(drawn).collect();
     for abreast in all.chunks(ABREAST) {
         let side_by_side = surface.filter(|_| abreast.len() == ABREAST).and_then(|surface| {
             let unknowns: [Lanes<ABREAST>; COUNT] =

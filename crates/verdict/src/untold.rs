@@ -1,9 +1,9 @@
 //! When something cannot be told, and why.
 
-use crate::case::Case;
+use crate::mixture::Mixture;
 use crate::model::{AZIMUTH, ELEVATION};
 use crate::prior::Prior;
-use crate::reconstruct::ObservedLaunch;
+use crate::readings::ObservedLaunch;
 use crate::unknowns::{TOE, UP};
 use crate::{Settings, ShotVerdict};
 
@@ -24,9 +24,14 @@ pub(crate) fn refuse(verdict: &mut ShotVerdict, why: &str) {
 }
 
 /// Why what the strike did cannot be told, as far as the reconstruction shows it.
-pub(crate) fn why_strike_is_untold(case: &Case<'_>, observed: &ObservedLaunch, prior: &Prior) -> Option<&'static str> {
-    let limit = MISFIT_ABOVE[case.found.observations.min(MISFIT_ABOVE.len() - 1)];
-    if case.found.observations > 0 && case.found.misfit > limit {
+pub(crate) fn why_strike_is_untold(
+    mixture: &Mixture<'_>,
+    observed: &ObservedLaunch,
+    prior: &Prior,
+) -> Option<&'static str> {
+    let case = &mixture.first().case;
+    let limit = MISFIT_ABOVE[mixture.best.observations.min(MISFIT_ABOVE.len() - 1)];
+    if mixture.best.observations > 0 && mixture.best.misfit > limit {
         return Some("the launch fits no clean contact with this head");
     }
     let strike = prior.strike;
@@ -46,14 +51,20 @@ pub(crate) fn why_strike_is_untold(case: &Case<'_>, observed: &ObservedLaunch, p
     if !strike.toe_measured && !prior.speed_measured && !prior.direction_measured() {
         return Some("nothing of the club was measured: too little to infer the strike");
     }
-    if case.found.sd(TOE) > TOE_UNKNOWN_ABOVE {
+    if mixture.unknown(TOE).1 > TOE_UNKNOWN_ABOVE {
+        if mixture.best.sd(TOE) <= TOE_UNKNOWN_ABOVE {
+            return Some("the launch fits a toe and a heel strike alike");
+        }
         return Some(if prior.direction_measured() {
             "too little was measured to infer the strike"
         } else {
             "no path or face measured: too little to infer the strike"
         });
     }
-    if case.found.sd(UP) > UP_UNKNOWN_ABOVE {
+    if mixture.unknown(UP).1 > UP_UNKNOWN_ABOVE {
+        if mixture.best.sd(UP) <= UP_UNKNOWN_ABOVE {
+            return Some("the launch fits a high and a low strike alike");
+        }
         return Some("too little was measured to infer the height of the strike");
     }
     None

@@ -10,7 +10,7 @@ use crate::decide::{Bounds, Cause};
 use crate::expand::{ExpandedPlace, Expander};
 use crate::model::LAUNCH;
 use crate::moments::Moments;
-use crate::reconstruct::Spread;
+use crate::posterior::Spread;
 use crate::sobol::{DIMENSIONS, EvenNormals, POINTS};
 use crate::surface::Surface;
 use crate::unknowns::{COUNT, FACE, FALLOFF, PATH, TOE, UP, Unknowns};
@@ -72,6 +72,7 @@ pub(crate) fn weigh(
     settings: &Settings,
     missed: bool,
     draws: &EvenNormals,
+    share: f64,
 ) -> Option<Weighed> {
     let expander = Expander::new(case, surface)?;
     let expanded = |coalition: usize| -> Option<ExpandedPlace> {
@@ -94,10 +95,12 @@ pub(crate) fn weigh(
         return None;
     }
     let roots = roots(case, &strike, &drawn)?;
+    // One of many possible strikes needs only its part of the points; a quarter of a net is a net.
+    let every = if share > 0.99 { 1 } else { 4 };
     Some(if missed {
-        draw::<OF_MISS>(case, &drawn, &roots, settings, draws, 1)
+        draw::<OF_MISS>(case, &drawn, &roots, settings, draws, every)
     } else {
-        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, 1)
+        draw::<OF_LOSS>(case, &drawn, &roots, settings, draws, every)
     })
 }
 

@@ -3,6 +3,7 @@
 use super::lanes::Lanes;
 
 /// 2 / (ln 2 (2 k + 1)): log2 m = t (c0 + c1 t^2 + ...) with t = (m - 1) / (m + 1). What is left out is below 2e-11.
+#[allow(clippy::excessive_precision, clippy::approx_constant, reason = "every digit of the formula")]
 const LOGARITHM: [f64; 6] = [
     2.885_390_081_777_926_8,
     0.961_796_693_925_975_6,
@@ -13,6 +14,7 @@ const LOGARITHM: [f64; 6] = [
 ];
 
 /// (ln 2)^k / k!, the series of 2^x. What is left out is below 8e-12.
+#[allow(clippy::excessive_precision, clippy::approx_constant, reason = "every digit of the formula; the second is ln 2")]
 const EXPONENTIAL: [f64; 10] = [
     1.0,
     std::f64::consts::LN_2,

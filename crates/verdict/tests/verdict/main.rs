@@ -5,6 +5,7 @@ mod heads;
 mod invariants;
 mod limits;
 mod population;
+mod settings;
 mod subsets;
 mod truth;
 mod varied;

@@ -87,15 +87,9 @@ fn every_subset_tells_what_can_be_told_and_says_why_the_rest_cannot() {
                 continue;
             }
             // The device made no error and the head is the profile, but the strike lies more than a deviation off the middle.
-            // Where the side of the strike is hardly known, a strike on either side explains the same ball speed, and what is stated
-            // is the spread about one of the two: nothing is asked of the prediction there.
-            let side_is_known = mask & STRIKE != 0 || told.get(Told::StrikeToeSd).is_some_and(|sd| sd < 5.0);
             for (quantity, (value, deviation)) in LIKELY.into_iter().enumerate() {
                 let (value, sd) = (told.get(value).expect("predicted"), told.get(deviation).expect("stated"));
-                assert!(
-                    !side_is_known || (value - launch[quantity]).abs() <= 3.0 * sd,
-                    "{name} {mask:b} {quantity}: {value} +- {sd}"
-                );
+                assert!((value - launch[quantity]).abs() <= 3.0 * sd, "{name} {mask:b} {quantity}: {value} +- {sd}");
             }
             predicted += 1;
             let strike_measured = mask & STRIKE != 0;

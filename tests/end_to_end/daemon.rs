@@ -118,7 +118,7 @@ fn the_log_as_json_tells_start_reload_and_stop_in_fields_and_names_no_player() {
     assert_eq!(start["home"], home.path().display().to_string());
     assert_eq!(start["process"], daemon.0.id());
     assert!(start["program"].as_str().is_some_and(|text| text.starts_with("strikemill ")), "{start}");
-    assert!(start["folders"] == 7 && start["format_packs"].as_u64() > Some(5) && start["jobs"] == 3, "{start}");
+    assert!(start["folders"] == 7 && start["format_packs"].as_u64() > Some(5) && start["jobs"] == 9, "{start}");
     assert_eq!(events.iter().filter(|event| event["message"] == "import folder").count(), 7);
     assert_eq!(event("reading the configuration anew")["why"], "SIGHUP");
     assert_eq!(event("stopping")["signal"], "SIGTERM");

@@ -15,7 +15,8 @@ fn import(home: &Path) -> String {
 
 /// Rows of the person in every dataset that tells whose a row is.
 fn rows_of(home: &Path, player: &str) -> i64 {
-    let datasets = "shots shot_verdicts carry_loss players clubs strike_misses player_club_model strike_pattern practice_plan";
+    let datasets =
+        "shots shot_verdicts carry_loss players clubs strike_misses player_club_model strike_pattern practice_plan";
     datasets
         .split_whitespace()
         .map(|dataset| number(home, &format!("SELECT count(*) AS n FROM {dataset} WHERE player_id = '{player}'")))

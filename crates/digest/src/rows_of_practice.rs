@@ -34,11 +34,7 @@ pub struct PlanRow {
 }
 
 /// The strike patterns of one week, by alias and club.
-pub fn patterns(
-    batches: &Batches,
-    site_id: &str,
-    week: LocalDay,
-) -> Result<BTreeMap<Holder, PatternRow>, DigestError> {
+pub fn patterns(batches: &Batches, site_id: &str, week: LocalDay) -> Result<BTreeMap<Holder, PatternRow>, DigestError> {
     let mut found = BTreeMap::new();
     for batch in batches {
         let table = Table::new("strike_pattern", batch);

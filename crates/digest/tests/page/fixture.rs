@@ -356,12 +356,7 @@ pub fn plans() -> (TableSchema, Vec<Row>) {
 }
 
 fn holder(alias: &str, week: i32) -> Row {
-    vec![
-        ("site_id", text(SITE)),
-        ("player_id", text(alias)),
-        ("club_id", text("driver")),
-        ("week", Value::Day(week)),
-    ]
+    vec![("site_id", text(SITE)), ("player_id", text(alias)), ("club_id", text("driver")), ("week", Value::Day(week))]
 }
 
 /// Publishes everything into a new lake below `folder`.

@@ -95,7 +95,9 @@ fn an_empty_lake_and_an_empty_week_still_give_a_page() {
     let page = render(&week);
     checker::check(&page);
     assert!(page.contains("No shot of this week has been analysed"));
-    assert!(page.contains("Not published yet, therefore empty here: players, shot_verdicts, carry_loss, strike_pattern, practice_plan"));
+    assert!(page.contains(
+        "Not published yet, therefore empty here: players, shot_verdicts, carry_loss, strike_pattern, practice_plan"
+    ));
 
     let folder = temporary();
     let earlier = WeekRequest { week: WEEK - 70, ..request() };

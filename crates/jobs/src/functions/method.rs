@@ -18,8 +18,7 @@ pub(super) struct Method {
 pub(super) const METHODS: [Method; 2] = [
     Method {
         name: "method_version",
-        description:
-            "The version of the method behind verdict; it rises when the same evidence would be judged otherwise.",
+        description: "The version of the method behind verdict; it rises when the same evidence would be judged otherwise.",
         version: ::verdict::METHOD_VERSION,
     },
     Method {

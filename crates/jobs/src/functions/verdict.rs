@@ -163,7 +163,8 @@ impl ScalarUDFImpl for VerdictFunction {
             return finish(&vec![None; rows]).map(ColumnarValue::Array);
         };
         let batch = EvidenceColumns::read(evidence)?;
-        let verdicts = in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, balls.as_ref(), range))?;
+        let verdicts =
+            in_parts(rows, ROWS_WORTH_THREADS, |range| self.judge_range(&batch, &heads, balls.as_ref(), range))?;
         finish(&verdicts).map(ColumnarValue::Array)
     }
 }

@@ -9,7 +9,9 @@ fn same<A: Answer>(found: &serde_json::Value, expected: &A) {
     for (position, (name, ..)) in A::NUMBERS.iter().enumerate() {
         match (found[*name].as_f64(), expected.number_at(position)) {
             (None, None) => {}
-            (Some(one), Some(other)) => assert!((one - other).abs() <= 1e-9 * other.abs().max(1.0), "{name}: {one} {other}"),
+            (Some(one), Some(other)) => {
+                assert!((one - other).abs() <= 1e-9 * other.abs().max(1.0), "{name}: {one} {other}")
+            }
             different => panic!("{name}: {different:?}"),
         }
     }
@@ -116,11 +118,31 @@ fn nothing_given_gives_nothing_and_one_answer_is_made_once() {
 fn wrong_lists_are_refused_with_a_way_out() {
     let engine = Site::new().engine();
     let cases = [
-        ("EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('valeu', 1)), 0.2) FROM shots", "no field called valeu", "it knows value"),
-        ("EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('value', 'much')), 0.2) FROM shots", "value must be a number", "cast it"),
-        ("EXPLAIN SELECT mean_by_sessions(array_agg(bay), 0.2) FROM shots", "takes a list of rows", "hint: write mean_by_sessions(array_agg("),
-        ("EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('value', 1))) FROM shots", "takes 2 arguments, not 1", "shared_variance"),
-        ("EXPLAIN SELECT player_club_model(array_agg(named_struct('hand', 1)), 'mallet') FROM shots", "called \"mallet\"", "the profiles are"),
+        (
+            "EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('valeu', 1)), 0.2) FROM shots",
+            "no field called valeu",
+            "it knows value",
+        ),
+        (
+            "EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('value', 'much')), 0.2) FROM shots",
+            "value must be a number",
+            "cast it",
+        ),
+        (
+            "EXPLAIN SELECT mean_by_sessions(array_agg(bay), 0.2) FROM shots",
+            "takes a list of rows",
+            "hint: write mean_by_sessions(array_agg(",
+        ),
+        (
+            "EXPLAIN SELECT mean_by_sessions(array_agg(named_struct('value', 1))) FROM shots",
+            "takes 2 arguments, not 1",
+            "shared_variance",
+        ),
+        (
+            "EXPLAIN SELECT player_club_model(array_agg(named_struct('hand', 1)), 'mallet') FROM shots",
+            "called \"mallet\"",
+            "the profiles are",
+        ),
         (
             "SELECT player_club_model(array_agg(named_struct('face_reference', 'heel')), 'flat-head') FROM generate_series(0, 3)",
             "face_reference is \"heel\"",

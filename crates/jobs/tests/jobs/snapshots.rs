@@ -241,9 +241,8 @@ fn a_change_of_the_query_leaves_what_stands_and_the_rows_of_who_takes_consent_ba
         site.lake.replace_partition(&shot::players(), None, &[batch], &provenance()).expect("published");
     };
     players(true);
-    let rows = ["wren", "kite"].map(|player| {
-        [shot(player, "2026-01-14", 1, 60.0), shot(player, "2026-01-21", 2, 62.0)]
-    });
+    let rows =
+        ["wren", "kite"].map(|player| [shot(player, "2026-01-14", 1, 60.0), shot(player, "2026-01-21", 2, 62.0)]);
     site.put_shots(&rows.concat());
     run(&site.runner());
     assert_eq!(snapshots(&site).len(), 2);

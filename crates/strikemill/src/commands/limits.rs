@@ -34,7 +34,9 @@ pub fn run(home: &Path, arguments: &LimitsArguments) -> anyhow::Result<()> {
         say!("{:#}", as_json(&rows, &formats));
         return Ok(());
     }
-    say!("How well one strike is known (deviation), 10 mm toward the toe and 5 mm high, of a player nobody knows yet:\n");
+    say!(
+        "How well one strike is known (deviation), 10 mm toward the toe and 5 mm high, of a player nobody knows yet:\n"
+    );
     let mut table = Table::new();
     table.load_preset(presets::NOTHING);
     table.set_header(["head", "measured", "toe mm", "up mm", "carry lost m", "told"]);
@@ -50,7 +52,13 @@ pub fn run(home: &Path, arguments: &LimitsArguments) -> anyhow::Result<()> {
     say!("{table}\n");
     say!("The formats of this home:");
     for (format, set) in &formats {
-        say!("  {format:<20} {}", set.map_or("less than ball speed, start direction and spin: the strike is told only where it is marked", |set| set.name));
+        say!(
+            "  {format:<20} {}",
+            set.map_or(
+                "less than ball speed, start direction and spin: the strike is told only where it is marked",
+                |set| set.name
+            )
+        );
     }
     Ok(())
 }

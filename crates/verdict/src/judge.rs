@@ -15,7 +15,6 @@ use crate::readings::{ObservedLaunch, observed_launch};
 use crate::rest::FlightRest;
 use crate::sobol::EvenNormals;
 use crate::strikes::{Strikes, reconstruct};
-use crate::surface::Surface;
 use crate::tell::{tell_cause, tell_landing, tell_loss, tell_parts, tell_strike};
 use crate::thorough::draw_thoroughly;
 use crate::unknowns::{COUNT, HeadKnowledge, Reference};
@@ -100,10 +99,7 @@ impl Judge {
             let bounds = Bounds::new(reference, case.aim, &self.settings, case.model.head.kind);
             !bounds.good(flights.place(case, ALL_ACTUAL))
         });
-        let all = flown.into_iter().map(|(share, case, flights)| {
-            let surface = Surface::around(&case.air, &flights, missed);
-            Possibility { share, case, flights, surface }
-        });
+        let all = flown.into_iter().map(|(share, case, flights)| Possibility::new(share, case, flights, missed));
         let mixture = Mixture { all: all.collect(), best };
         tell_strike(&mixture, prior, &self.settings, verdict);
         let landing_untold = tell_landing(&mixture, evidence, observed, prior, &self.settings, verdict);
@@ -130,7 +126,7 @@ impl Judge {
     }
 
     fn weighed(&self, possibility: &Possibility<'_>, missed: bool) -> Option<Weighed> {
-        let Possibility { share, case, flights, surface } = possibility;
+        let Possibility { share, case, flights, surface, .. } = possibility;
         if let Some(even) = &self.even
             && let Some(weighed) = weigh(case, flights, surface, &self.settings, missed, even, *share)
         {

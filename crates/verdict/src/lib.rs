@@ -22,6 +22,7 @@ mod outcome;
 mod posterior;
 mod prior;
 mod readings;
+mod ready;
 mod rest;
 mod search;
 mod settings;

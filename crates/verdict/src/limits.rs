@@ -26,21 +26,43 @@ pub struct CapabilitySet {
     pub club_speed: bool,
     /// Attack and path.
     pub path: bool,
-    /// Face angle, at the face centre.
+    /// Face angle.
     pub face: bool,
+    /// Whether the face angle is that of the strike point, else of the face centre.
+    pub face_at_strike_point: bool,
     /// Delivered loft.
     pub loft: bool,
     /// Both axes of the strike.
     pub strike: bool,
+    /// Whether the strike was linked from a separate record, else measured with the shot.
+    pub strike_linked: bool,
 }
 
 const fn set(name: &'static str, groups: [bool; 6]) -> CapabilitySet {
     let [spin_axis, club_speed, path, face, loft, strike] = groups;
-    CapabilitySet { name, spin_axis, club_speed, path, face, loft, strike }
+    CapabilitySet {
+        name,
+        spin_axis,
+        club_speed,
+        path,
+        face,
+        face_at_strike_point: false,
+        loft,
+        strike,
+        strike_linked: false,
+    }
+}
+
+const fn at_strike_point(of: CapabilitySet, name: &'static str) -> CapabilitySet {
+    CapabilitySet { name, face_at_strike_point: true, ..of }
+}
+
+const fn linked(of: CapabilitySet, name: &'static str) -> CapabilitySet {
+    CapabilitySet { name, strike_linked: true, ..of }
 }
 
 /// The sensible sets, from the ball alone to the measured strike.
-pub const CAPABILITY_SETS: [CapabilitySet; 9] = [
+pub const CAPABILITY_SETS: [CapabilitySet; 13] = [
     set("ball", [false, false, false, false, false, false]),
     set("ball with spin axis", [true, false, false, false, false, false]),
     set("and club speed", [true, true, false, false, false, false]),
@@ -50,11 +72,18 @@ pub const CAPABILITY_SETS: [CapabilitySet; 9] = [
     set("whole delivery", [true, true, true, true, true, false]),
     set("ball and measured strike", [true, false, false, false, false, true]),
     set("whole delivery and measured strike", [true, true, true, true, true, true]),
+    at_strike_point(set("", [true, true, true, true, false, false]), "and face at the strike point, without loft"),
+    at_strike_point(set("", [true, true, true, true, true, false]), "whole delivery, face at the strike point"),
+    linked(set("", [true, false, false, false, false, true]), "ball and linked strike"),
+    linked(set("", [true, true, true, true, true, true]), "whole delivery and linked strike"),
 ];
 
 /// Usual deviations of devices, in the order of the rows' quantities: ball speed 0.3 m/s, start 0.2 and 0.2 deg, spin 80 rpm, tilt
 /// 1.2 deg; club speed 0.4 m/s, attack 0.6, path 0.6, face 0.6, loft 0.8 deg; strike 1.5 mm. Common practice, no source.
 pub const DEVICE_SDS: [f64; 11] = [0.3, 0.2, 0.2, 80.0, 1.2, 0.4, 0.6, 0.6, 0.6, 0.8, 1.5];
+
+/// Deviation of a strike that was linked from a separate record, such as a mark on the face, mm. Common practice, no source.
+pub const LINKED_STRIKE_SD: f64 = 3.0;
 
 /// How well one head's strike is known by one capability set.
 #[derive(Debug, Clone, PartialEq)]
@@ -133,6 +162,7 @@ fn evidence_of(head: &HeadProfile, set: CapabilitySet, strike_mm: (f64, f64)) ->
     };
     let launch = impact::launch(head, &delivery, Hand::Right)?;
     let [ball_speed, elevation, azimuth, spin, tilt] = launch.to_array();
+    let face = if set.face_at_strike_point { face_at_strike(head, &delivery) } else { delivery.face_deg };
     let mut evidence = Evidence::default();
     let quantities = [
         (true, Known::BallSpeed, Known::BallSpeedSd, ball_speed),
@@ -143,7 +173,7 @@ fn evidence_of(head: &HeadProfile, set: CapabilitySet, strike_mm: (f64, f64)) ->
         (set.club_speed, Known::ClubSpeed, Known::ClubSpeedSd, delivery.club_speed_mps),
         (set.path, Known::Attack, Known::AttackSd, delivery.attack_deg),
         (set.path, Known::Path, Known::PathSd, delivery.path_deg),
-        (set.face, Known::Face, Known::FaceSd, delivery.face_deg),
+        (set.face, Known::Face, Known::FaceSd, face),
         (set.loft, Known::DeliveredLoft, Known::DeliveredLoftSd, delivery.delivered_loft_deg),
         (set.strike, Known::StrikeToe, Known::StrikeSd, strike_mm.0),
     ];
@@ -153,7 +183,20 @@ fn evidence_of(head: &HeadProfile, set: CapabilitySet, strike_mm: (f64, f64)) ->
             evidence.set(deviation, Some(sd));
         }
     }
+    evidence.face_at_strike_point = set.face_at_strike_point;
+    evidence.strike_linked = set.strike_linked;
+    if set.strike_linked {
+        evidence.set(Known::StrikeSd, Some(LINKED_STRIKE_SD));
+    }
     evidence.set(Known::StrikeUp, set.strike.then_some(strike_mm.1));
     evidence.set(Known::ReferenceClubSpeed, Some(delivery.club_speed_mps));
     Some(evidence)
+}
+
+/// The azimuth of the normal where a delivery strikes the face, right-handed.
+fn face_at_strike(head: &HeadProfile, delivery: &Delivery<f64>) -> f64 {
+    let offset = |along_mm: f64, radius: Option<f64>| radius.map_or(0.0, |radius| (1e-3 * along_mm / radius).asin());
+    let elevation = delivery.delivered_loft_deg.to_radians() + offset(delivery.strike_up_mm, head.roll_radius_m);
+    let bulge = offset(delivery.strike_toe_mm, head.bulge_radius_m);
+    delivery.face_deg + bulge.sin().atan2(bulge.cos() * elevation.cos()).to_degrees()
 }

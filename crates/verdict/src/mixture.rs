@@ -1,6 +1,6 @@
 //! Numbers of a shot that several strikes may stand behind: mean and deviation over all of them.
 
-use crate::case::{Case, Flights, keeps_rest};
+use crate::case::{ALL_ACTUAL, CENTRED, Case, Flights, NONE_ACTUAL, keeps_rest};
 use crate::landing::Place;
 use crate::posterior::Reconstruction;
 use crate::surface::Surface;
@@ -13,20 +13,36 @@ pub(crate) struct Possibility<'a> {
     pub case: Case<'a>,
     pub flights: Flights,
     pub surface: Surface,
+    standard: [Place; IN_STANDARD_AIR.len()],
 }
 
-impl Possibility<'_> {
+impl<'a> Possibility<'a> {
+    /// Flies what is missing around the shot, and in standard air.
+    pub fn new(share: f64, case: Case<'a>, flights: Flights, missed: bool) -> Possibility<'a> {
+        let surface = Surface::around(&case.air, &flights, missed);
+        let launches = IN_STANDARD_AIR.map(|coalition| flights.flown[coalition].0);
+        let mut standard = [Place::default(); IN_STANDARD_AIR.len()];
+        case.air.standard().fly_all(&launches, &mut standard);
+        for (place, coalition) in standard.iter_mut().zip(IN_STANDARD_AIR) {
+            *place = case.rest.applied(*place, keeps_rest(coalition));
+        }
+        Possibility { share, case, flights, surface, standard }
+    }
+
     /// Where a coalition lands.
     pub fn place(&self, coalition: usize) -> Place {
         self.flights.place(&self.case, coalition)
     }
 
-    /// Where a coalition lands in standard air.
+    /// Where one of [`IN_STANDARD_AIR`] lands in standard air.
     pub fn standard(&self, coalition: usize) -> Place {
-        let flown = self.case.air.standard().fly(&self.flights.flown[coalition].0);
-        self.case.rest.applied(flown, keeps_rest(coalition))
+        let number = IN_STANDARD_AIR.iter().position(|flown| *flown == coalition);
+        number.map_or(Place::default(), |number| self.standard[number])
     }
 }
+
+/// The coalitions that are flown in standard air too.
+const IN_STANDARD_AIR: [usize; 3] = [ALL_ACTUAL, CENTRED, NONE_ACTUAL];
 
 /// All possibilities of one shot, the most probable first.
 pub(crate) struct Mixture<'a> {

@@ -129,7 +129,7 @@ pub(crate) fn tell_landing(
 /// Deviations of the carry and of the distance off the aim; infinite where they are not known.
 fn spread_of_landing(mixture: &Mixture<'_>, evidence: &Evidence) -> (f64, f64) {
     let mut each = Vec::with_capacity(mixture.all.len());
-    for Possibility { share, case, flights, surface } in &mixture.all {
+    for Possibility { share, case, flights, surface, .. } in &mixture.all {
         let Some((carry, off)) = spread_of_actual(case, surface, flights) else {
             return (f64::INFINITY, f64::INFINITY);
         };

@@ -51,5 +51,11 @@ fn more_measured_is_never_less_known_and_only_measured_strikes_of_irons_are_judg
             assert!(head.reveals_strike || row.set.strike || !row.told, "{row:?}");
         }
         assert!(rows[8].told, "{:?}", rows[8]);
+        // A linked strike is known less well than a measured one, and better than none; the face reported where the ball was
+        // struck turns with the strike, so it tells less of the strike than the face at its centre, and more than none.
+        for (less, more) in [(11, 7), (12, 8), (1, 11), (6, 12), (9, 5), (10, 6), (3, 9), (4, 10)] {
+            assert!(rows[more].toe_sd_mm <= rows[less].toe_sd_mm * 1.02, "{}: {:?}", head.name, rows[more]);
+        }
+        assert!(rows[11].toe_sd_mm > 1.3 * rows[7].toe_sd_mm, "{}: {:?}", head.name, rows[11]);
     }
 }

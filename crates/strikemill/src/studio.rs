@@ -110,7 +110,7 @@ fn load_heads(home: &Path) -> Result<HeadBook, Vec<Fault>> {
     })?;
     let mut faults = Vec::new();
     for problem in book.faults() {
-        faults.push(at_profile(&path, &text, &problem.sentence(), &problem.hint));
+        faults.push(at_profile(&path, &text, &problem.sentence(), problem.hint));
     }
     if faults.is_empty() { Ok(book) } else { Err(faults) }
 }

@@ -14,7 +14,11 @@ const LOGARITHM: [f64; 6] = [
 ];
 
 /// (ln 2)^k / k!, the series of 2^x. What is left out is below 8e-12.
-#[allow(clippy::excessive_precision, clippy::approx_constant, reason = "every digit of the formula; the second is ln 2")]
+#[allow(
+    clippy::excessive_precision,
+    clippy::approx_constant,
+    reason = "every digit of the formula; the second is ln 2"
+)]
 const EXPONENTIAL: [f64; 10] = [
     1.0,
     std::f64::consts::LN_2,

@@ -10,7 +10,7 @@ fn same<A: Answer>(found: &serde_json::Value, expected: &A) {
         match (found[*name].as_f64(), expected.number_at(position)) {
             (None, None) => {}
             (Some(one), Some(other)) => {
-                assert!((one - other).abs() <= 1e-9 * other.abs().max(1.0), "{name}: {one} {other}")
+                assert!((one - other).abs() <= 1e-9 * other.abs().max(1.0), "{name}: {one} {other}");
             }
             different => panic!("{name}: {different:?}"),
         }
@@ -34,7 +34,13 @@ fn a_mean_by_sessions_is_that_of_the_room_list_by_list() {
         for n in 0..40_u32 {
             let value = 3.0 + (f64::from(n) * 7.0 + player as f64).sin();
             let session = n % 4;
-            values.push(Measurement { value, deviation: 0.4, session, day: session as i32 * 3, current: session == 3 });
+            values.push(Measurement {
+                value,
+                deviation: 0.4,
+                session,
+                day: session.cast_signed() * 3,
+                current: session == 3,
+            });
         }
         let expected = practice::mean_by_sessions(&values, 0.2);
         assert!(expected.mean.is_some(), "the rows are enough");

@@ -273,7 +273,7 @@ fn site_players(players: &[(&str, bool)]) -> arrow::array::RecordBatch {
             "site_id" => Arc::new(StringArray::from(vec!["north"; count])),
             "player_id" => Arc::new(StringArray::from_iter_values(players.iter().map(|(alias, _)| alias))),
             "hand" => Arc::new(Int64Array::from(vec![1; count])),
-            "consent" => Arc::new(BooleanArray::from_iter(players.iter().map(|(_, agreed)| Some(*agreed)))),
+            "consent" => Arc::new(players.iter().map(|(_, agreed)| Some(*agreed)).collect::<BooleanArray>()),
             "stock_path_deg" | "stock_face_deg" => Arc::new(Float64Array::from(vec![0.0; count])),
             _ => new_null_array(&column.kind.arrow_type(), count),
         });

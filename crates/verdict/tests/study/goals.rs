@@ -1,5 +1,5 @@
 //! What the product promises, checked on a bounded sample: each goal holds within three standard errors of the sample's own
-//! estimate (players as clusters, for shares at least the binomial error).
+//! estimate (pairs of players as clusters; for shares at least the binomial error of a share on the edge of the goal).
 
 use impact::HeadKind;
 
@@ -19,12 +19,18 @@ pub struct Goal {
     pub lowest: f64,
     pub highest: f64,
     pub found: Estimate,
+    pub is_share: bool,
 }
 
 impl Goal {
     pub fn holds(&self) -> bool {
-        let band = BAND * self.found.error;
-        self.found.value >= self.lowest - band && self.found.value <= self.highest + band
+        let band = |edge: f64| BAND * self.found.error.max(if self.is_share { self.binomial_error(edge) } else { 0.0 });
+        self.found.value >= self.lowest - band(self.lowest) && self.found.value <= self.highest + band(self.highest)
+    }
+
+    /// Of a share that is just on the edge of the goal: what such a sample differs by from chance alone.
+    fn binomial_error(&self, edge: f64) -> f64 {
+        (edge * (1.0 - edge) / self.found.cases).sqrt()
     }
 
     fn line(&self) -> String {
@@ -81,7 +87,8 @@ fn limit_of_bias(capability: &Capability) -> Option<f64> {
 
 fn add(goals: &mut Vec<Goal>, what: &'static str, of: &str, found: Option<Estimate>, (lowest, highest): (f64, f64)) {
     if let Some(found) = found.filter(|found| found.cases >= ENOUGH_SHOTS) {
-        goals.push(Goal { what, of: of.to_owned(), lowest, highest, found });
+        let is_share = lowest >= 0.0;
+        goals.push(Goal { what, of: of.to_owned(), lowest, highest, found, is_share });
     }
 }
 

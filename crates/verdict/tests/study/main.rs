@@ -16,7 +16,7 @@ const LEARNER: capability::Learner = capability::medians;
 const KNOWN: &str = "reference only";
 
 /// What the bounded run judges.
-const BOUNDED: run::Sample = run::Sample { pairs: 10, shots: 6, seed: 20_261_201 };
+const BOUNDED: run::Sample = run::Sample { pairs: 12, shots: 6, seed: 20_261_201 };
 const BOUNDED_CAPABILITIES: &[capability::Capability] = &capability::Capability::ALL;
 /// With fewer goals the sample would check nothing to speak of.
 const FEWEST_GOALS: usize = 110;

@@ -19,6 +19,8 @@ use crate::wilson::wilson;
 
 /// How sure it must be that the delivery explains more misses than the strike.
 const CLEAR_LEAD: f64 = 0.7;
+/// Below this many misses of one kind a week shows nothing (common practice, no source).
+const FEW_MISSES: f64 = 4.0;
 
 /// What to practise next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -111,10 +113,18 @@ pub(crate) fn reason(facts: &PlanFacts, weighed: &Weighed) -> String {
         || "what off-centre strikes cost cannot be told".to_owned(),
         |share| format!("off-centre strikes cost {:.1} % of the carry", 100.0 * share.max(0.0)),
     );
-    let by_strike =
-        format!("{strike} of {misses} misses would be mended by the strike alone, {delivery} by the delivery alone");
+    // Where nobody missed, or no cause is known, a count of nothing says nothing.
+    let by_strike = (strike + delivery > 0.0).then(|| {
+        format!(
+            "{} of {misses} misses would be mended by the strike alone, {} by the delivery alone",
+            some(strike),
+            some(delivery)
+        )
+    });
     let by_delivery = format!(
-        "{delivery} of {misses} misses would be mended by the intended delivery alone, {strike} by the strike alone"
+        "{} of {misses} misses would be mended by the intended delivery alone, {} by the strike alone",
+        some(delivery),
+        some(strike)
     );
     match weighed.advice {
         Advice::NotEnough if shots >= enough => format!(
@@ -123,19 +133,43 @@ pub(crate) fn reason(facts: &PlanFacts, weighed: &Weighed) -> String {
         Advice::NotEnough => {
             format!("only {shots} full shots with this club this week; advice needs {enough} that can be judged")
         }
-        Advice::StrikeIsDear => format!("{price}, whatever the misses; {by_strike}"),
-        Advice::StrikeIsFrequent => format!("{by_strike}; {price}"),
+        Advice::StrikeIsDear => match by_strike {
+            Some(by_strike) => format!("{price}; {by_strike}"),
+            None => format!("{price}, though few misses come from it alone"),
+        },
+        Advice::StrikeIsFrequent => match by_strike {
+            Some(by_strike) => format!("{by_strike}; {price}"),
+            None => format!("strike and delivery together make {misses} of {shots} shots a miss; {price}"),
+        },
         Advice::DeliveryIsFrequent => format!("{by_delivery}; {price}"),
-        Advice::KeepGoing => {
-            let frequent = weighed.delivery_share_low.is_some_and(|low| low >= facts.settings.frequent_share);
-            let end = if frequent {
-                "neither clearly leads, and no swing should be changed on that"
-            } else {
-                "nothing stands out"
-            };
-            format!(
-                "{misses} misses in {shots} shots, {strike} mended by the strike alone and {delivery} by the delivery alone, and {price}: {end}"
-            )
-        }
+        Advice::KeepGoing => format!(
+            "{misses} misses in {shots} shots, {} mended by the strike alone and {} by the delivery alone, and {price}: {}",
+            some(strike),
+            some(delivery),
+            standing(facts, weighed)
+        ),
     }
+}
+
+/// What a week without a clear priority still shows: a coach must not read "all is well" where it is only not clear.
+fn standing(facts: &PlanFacts, weighed: &Weighed) -> &'static str {
+    let (strike, delivery) = (plain_count(facts.misses_strike), plain_count(facts.misses_delivery));
+    let untold = plain_count(facts.misses_untold);
+    let frequent = weighed.delivery_share_low.is_some_and(|low| low >= facts.settings.frequent_share);
+    if frequent {
+        "neither clearly leads, and no swing should be changed on that"
+    } else if delivery >= FEW_MISSES && delivery >= 2.0 * strike {
+        "most that can be explained come from the delivery, too few of the shots to advise a change by figures alone; look at the swing"
+    } else if strike >= FEW_MISSES && strike >= 2.0 * delivery {
+        "most that can be explained come from the strike, too few of the shots to put it first by figures alone"
+    } else if untold >= FEW_MISSES {
+        "no clear priority, with many misses of unknown cause"
+    } else {
+        "nothing stands out"
+    }
+}
+
+/// A count in a sentence.
+fn some(count: f64) -> String {
+    if count > 0.0 { count.to_string() } else { "none".to_owned() }
 }

@@ -196,16 +196,26 @@ pub fn practice_effect(strikes: &[PracticeStrike]) -> PracticeEffect {
         "too early"
     };
     answer.effect = Some(effect.to_owned());
-    let moved = if gain.mean() >= 0.0 { "nearer to" } else { "farther from" };
-    answer.why = Some(format!(
-        "strikes lie {:.1} mm {moved} the face centre than before ({:.1} mm), over {} sessions since the first drill session; \
-         nearer at all with a probability of {:.0} %",
-        gain.mean().abs(),
-        distance,
-        after.len(),
-        (100.0 * nearer).clamp(1.0, 99.0)
-    ));
+    answer.why = Some(sentence(effect, gain.mean(), distance, after.len(), nearer));
     answer
+}
+
+/// What the answer rests on, for a coach.
+fn sentence(effect: &str, gain_mm: f64, before_mm: f64, sessions: usize, nearer: f64) -> String {
+    let moved = if gain_mm >= 0.0 { "nearer to" } else { "farther from" };
+    let sessions = if sessions == 1 { "1 session".to_owned() } else { format!("{sessions} sessions") };
+    let meaning = match effect {
+        "holds" => "it worked and has lasted",
+        "early sign" => "it looks better, too early to be sure that it lasts",
+        "no change" => "no clear improvement, the difference can be chance",
+        _ => "too early to tell",
+    };
+    format!(
+        "{meaning}: over {sessions} since the first drill session the strikes lie {:.1} mm {moved} the face centre than \
+         before ({before_mm:.1} mm); nearer at all with a probability of {:.0} %",
+        gain_mm.abs(),
+        (100.0 * nearer).clamp(1.0, 99.0)
+    )
 }
 
 /// Free strikes before and after, of one kind.

@@ -25,6 +25,8 @@ pub struct PlanFacts {
     pub misses_either: f64,
     /// Misses that only both together mend.
     pub misses_both_needed: f64,
+    /// Misses whose cause cannot be told.
+    pub misses_untold: f64,
     /// Mean carry lost to strike per shot, m.
     pub carry_lost_mean_m: Option<f64>,
     /// Lower end of its 90 % interval, m.
@@ -80,6 +82,7 @@ impl Row for PlanFacts {
         ("enough_shots", "1", "below this many judged shots there is no advice; missing = 10"),
         ("dear_share", "1", "share of the reference carry from which the strike is dear; missing = 0.03"),
         ("frequent_share", "1", "share of shots from which a cause is frequent; missing = 0.2"),
+        ("misses_untold", "1", "misses whose cause cannot be told; missing = 0"),
     ];
     const TEXTS: &'static [TextEntry] = &[];
 
@@ -99,6 +102,7 @@ impl Row for PlanFacts {
             misses_delivery: count(4),
             misses_either: count(5),
             misses_both_needed: count(6),
+            misses_untold: count(20),
             carry_lost_mean_m: finite(numbers, 7),
             carry_lost_low_m: finite(numbers, 8),
             reference_carry_m: finite(numbers, 9),

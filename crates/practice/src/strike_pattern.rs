@@ -37,7 +37,7 @@ answer! {
             next_up_mm: "mm", "where the next strike is expected up the face";
             next_up_sd_mm: "mm", "scale of the Student distribution of the next strike up the face";
             next_degrees: "1", "degrees of freedom of both distributions";
-            ellipse_long_mm: "mm", "longer half axis of the ellipse that holds the next strike with 95 % probability";
+            ellipse_long_mm: "mm", "longer half axis of the ellipse that holds the next strike with 95 % probability; null where it would reach beyond any face (100 mm)";
             ellipse_short_mm: "mm", "shorter half axis";
             ellipse_tilt_deg: "deg", "tilt of the longer axis from the toe direction toward the crown, -90 to 90";
             centre_share: "1", "share of the strikes within 10 mm toe or heel and 8 mm high or low";
@@ -157,6 +157,9 @@ fn tell_spread(answer: &mut StrikePattern, model: &PatternModel) {
     answer.session_spread_up_mm = Some(model.between[(1, 1)].sqrt());
 }
 
+/// An ellipse with a longer half axis than this reaches beyond any face and is not told.
+const LONGEST_ELLIPSE_MM: f64 = 100.0;
+
 /// Mean, its interval, the next strike and its ellipse.
 fn tell_mean(answer: &mut StrikePattern, model: &PatternModel) {
     let period = &model.periods[0];
@@ -181,7 +184,12 @@ fn tell_mean(answer: &mut StrikePattern, model: &PatternModel) {
         let across = next[(0, 1)];
         let middle = 0.5 * next.trace();
         let apart = half_difference.hypot(across);
-        answer.ellipse_long_mm = Some((factor * (middle + apart)).sqrt());
+        let long = (factor * (middle + apart)).sqrt();
+        // From hardly any sessions nearly everything is possible; a figure of metres would only puzzle.
+        if long > LONGEST_ELLIPSE_MM {
+            return;
+        }
+        answer.ellipse_long_mm = Some(long);
         answer.ellipse_short_mm = Some((factor * (middle - apart).max(0.0)).sqrt());
         answer.ellipse_tilt_deg = Some((0.5 * across.atan2(half_difference)).to_degrees());
     }

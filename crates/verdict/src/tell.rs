@@ -78,6 +78,9 @@ pub(crate) fn tell_strike(mixture: &Mixture<'_>, prior: &Prior, settings: &Setti
     }
 }
 
+/// From this probability on, whether a shot missed is told although its landing is not well known.
+const LITTLE_DOUBT: f64 = 0.9;
+
 /// Where the ball went, what was meant, and whether it missed. Answers why the miss cannot be told, where it cannot.
 pub(crate) fn tell_landing(
     mixture: &Mixture<'_>,
@@ -111,9 +114,10 @@ pub(crate) fn tell_landing(
         verdict.set(Told::LateralSd, off_sd);
         verdict.set(Told::LateralStd, actual_std.lateral);
     }
-    // A deviation within half of a limit is what the limits are made for. Beyond, a miss is told where it is likely enough.
+    // A deviation within half of a limit is what the limits are made for. Beyond, the likelier answer is nearly always "no miss",
+    // whatever the player does: it is told only where little doubt is left, or a count of misses would be far too low.
     let well_known = carry_sd <= 0.5 * carry_limit && off_sd <= 0.5 * off_limit;
-    if well_known || probability_of_class(&bounds, actual, carry_sd, off_sd) >= settings.certain_enough {
+    if well_known || probability_of_class(&bounds, actual, carry_sd, off_sd) >= LITTLE_DOUBT {
         verdict.miss = Some(bounds.miss(actual).into());
         return None;
     }

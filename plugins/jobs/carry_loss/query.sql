@@ -30,7 +30,7 @@ summed AS (
         count(*) FILTER (WHERE cause = 'neither') AS misses_neither,
         count(*) FILTER (WHERE cause = 'cannot tell') AS misses_unclear,
         count(*) FILTER (WHERE misread) AS misread_curves,
-        sum(misread_probability) AS misread_curves_expected,
+        sum(CASE WHEN abs(curve_reading_deg) >= $acted_on_deg THEN misread_probability ELSE 0.0 END) AS misread_curves_expected,
         sum(CASE WHEN strike_zone = 'centre' THEN carry_lost_to_strike_m ELSE 0.0 END) AS lost_centre_m,
         sum(CASE WHEN strike_zone = 'toe' THEN carry_lost_to_strike_m ELSE 0.0 END) AS lost_toe_m,
         sum(CASE WHEN strike_zone = 'heel' THEN carry_lost_to_strike_m ELSE 0.0 END) AS lost_heel_m,

@@ -14,6 +14,7 @@ WITH told_of AS (
             'misses_delivery', loss.misses_delivery,
             'misses_either', loss.misses_either,
             'misses_both_needed', loss.misses_both_needed,
+            'misses_untold', loss.misses_unclear,
             'carry_lost_mean_m', coalesce(loss.carry_lost_mean_m, loss.carry_lost_plain_mean_m),
             'carry_lost_low_m', loss.carry_lost_mean_low_m,
             'reference_carry_m', loss.reference_carry_mean_m,

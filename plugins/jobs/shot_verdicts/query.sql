@@ -30,7 +30,8 @@ ball AS (
 turned AS (
     SELECT site_id, bay, week, direction_offset_deg AS bay_direction_offset_deg, direction_offset_sd_deg AS bay_direction_offset_sd_deg
     FROM (SELECT *, row_number() OVER (PARTITION BY site_id, bay, week ORDER BY series DESC) AS newest FROM bay_offsets)
-    WHERE newest = 1 AND identified
+    -- An offset within its own doubt corrects nothing.
+    WHERE newest = 1 AND identified AND abs(direction_offset_deg) > 2.0 * direction_offset_sd_deg
 ),
 model AS (
     SELECT *
@@ -130,10 +131,12 @@ evident AS (
         model.habit_path_sd_deg,
         model.habit_face_deg,
         model.habit_face_sd_deg,
-        model.habit_attack_deg,
-        model.habit_attack_sd_deg,
-        model.habit_loft_deg,
-        model.habit_loft_sd_deg,
+        -- Where the strike is not identified, a loft that is not measured leans on the height of strike that was assumed: taken
+        -- as known it would make every height of the player wrong alike.
+        CASE WHEN model.strike_identified THEN model.habit_attack_deg END AS habit_attack_deg,
+        CASE WHEN model.strike_identified THEN model.habit_attack_sd_deg END AS habit_attack_sd_deg,
+        CASE WHEN model.strike_identified THEN model.habit_loft_deg END AS habit_loft_deg,
+        CASE WHEN model.strike_identified THEN model.habit_loft_sd_deg END AS habit_loft_sd_deg,
         model.habit_club_speed_mps,
         model.habit_club_speed_sd_mps,
         ball.ball_drag_scale,
@@ -157,8 +160,9 @@ judged AS (
         *,
         CASE WHEN model_series IS NULL THEN CAST(week_number + 7 AS DATE) ELSE week END AS model_as_of,
         verdict(
-            named_struct(
-            'ball_speed_mps', CASE WHEN counted THEN ball_speed_mps END,
+            -- No evidence, no verdict.
+            CASE WHEN counted THEN named_struct(
+            'ball_speed_mps', ball_speed_mps,
             'launch_elevation_deg', launch_elevation_deg,
             'launch_azimuth_deg', launch_azimuth_deg,
             'spin_rpm', spin_rpm,
@@ -241,7 +245,7 @@ judged AS (
             'ball_lift_scale', ball_lift_scale,
             'bay_direction_offset_deg', bay_direction_offset_deg,
             'bay_direction_offset_sd_deg', bay_direction_offset_sd_deg
-            ),
+            ) END,
             head,
             coalesce(ball_kind, $site_ball)
         ) AS told

@@ -25,13 +25,25 @@ SELECT
     curve_reading_deg,
     misread,
     concat(
-        'strike ', strike_source, ' ',
-        CAST(round(abs(strike_toe_mm)) AS BIGINT), ' mm ', CASE WHEN strike_toe_mm >= 0 THEN 'toe' ELSE 'heel' END, ', ',
-        CAST(round(abs(strike_up_mm)) AS BIGINT), ' mm ', CASE WHEN strike_up_mm >= 0 THEN 'high' ELSE 'low' END,
-        '; from the middle it would have carried ', CAST(round(centred_carry_m) AS BIGINT), ' m instead of ',
-        CAST(round(carry_m) AS BIGINT), ' m and finished ', CAST(round(abs(centred_lateral_m)) AS BIGINT), ' m ',
-        CASE WHEN centred_lateral_m >= 0 THEN 'right' ELSE 'left' END, ' instead of ',
-        CAST(round(abs(lateral_m)) AS BIGINT), ' m ', CASE WHEN lateral_m >= 0 THEN 'right' ELSE 'left' END
+        'met ',
+        CASE
+            WHEN round(abs(strike_toe_mm)) = 0 THEN 'level with the middle'
+            ELSE concat(CAST(round(abs(strike_toe_mm)) AS BIGINT), ' mm toward the ', CASE WHEN strike_toe_mm > 0 THEN 'toe' ELSE 'heel' END)
+        END,
+        CASE
+            WHEN round(abs(strike_up_mm)) = 0 THEN ''
+            ELSE concat(', ', CAST(round(abs(strike_up_mm)) AS BIGINT), ' mm ', CASE WHEN strike_up_mm > 0 THEN 'high' ELSE 'low' END)
+        END,
+        ' (', strike_source, '); from the middle ', CAST(round(centred_carry_m) AS BIGINT), ' m, ',
+        CASE
+            WHEN round(abs(centred_lateral_m)) = 0 THEN 'on the line'
+            ELSE concat(CAST(round(abs(centred_lateral_m)) AS BIGINT), ' m ', CASE WHEN centred_lateral_m > 0 THEN 'right' ELSE 'left' END)
+        END,
+        '; as struck ', CAST(round(carry_m) AS BIGINT), ' m, ',
+        CASE
+            WHEN round(abs(lateral_m)) = 0 THEN 'on the line'
+            ELSE concat(CAST(round(abs(lateral_m)) AS BIGINT), ' m ', CASE WHEN lateral_m > 0 THEN 'right' ELSE 'left' END)
+        END
     ) AS evidence,
     revision
 FROM shot_verdicts

@@ -77,6 +77,10 @@ fn pattern_coverage(habit: StrikeHabit, sessions: u32, size: u32, players: u32) 
 
 fn within_ellipse(answer: &practice::StrikePattern, place: [f64; 2]) -> bool {
     let number = |value: Option<f64>| value.expect("a pattern");
+    if answer.ellipse_long_mm.is_none() {
+        // One that is not told reaches beyond every face.
+        return true;
+    }
     let (toe, up) = (place[0] - number(answer.next_toe_mm), place[1] - number(answer.next_up_mm));
     let (sine, cosine) = number(answer.ellipse_tilt_deg).to_radians().sin_cos();
     let along = (cosine * toe + sine * up) / number(answer.ellipse_long_mm);

@@ -104,3 +104,30 @@ fn gains_stand_side_by_side_and_cautions_are_the_usual_ones() {
         assert!(all.contains(word), "{word}");
     }
 }
+
+#[test]
+fn a_week_without_a_priority_is_not_called_quiet_when_it_is_not() {
+    let quiet = PlanFacts { misses: 3.0, misses_strike: 0.0, ..facts() };
+    let (next, why) = advice(&quiet);
+    assert_eq!(next, "keep going");
+    assert!(why.ends_with("nothing stands out") && why.contains("none mended by the strike alone"), "{why}");
+    // Seven of forty are too few to reach the threshold, and all of one kind.
+    let leaning = PlanFacts { misses: 9.0, misses_strike: 0.0, misses_delivery: 7.0, ..facts() };
+    let (next, why) = advice(&leaning);
+    assert_eq!(next, "keep going");
+    assert!(why.contains("come from the delivery") && !why.contains("nothing stands out"), "{why}");
+    let leaning = PlanFacts { misses: 9.0, misses_strike: 7.0, misses_delivery: 0.0, ..facts() };
+    assert!(advice(&leaning).1.contains("come from the strike"));
+    let untold = PlanFacts { misses: 9.0, misses_strike: 0.0, misses_delivery: 0.0, misses_untold: 9.0, ..facts() };
+    assert!(advice(&untold).1.contains("unknown cause"));
+    // A price without misses names no misses.
+    let dear = PlanFacts {
+        misses: 0.0,
+        misses_strike: 0.0,
+        misses_delivery: 0.0,
+        carry_lost_mean_m: Some(9.0),
+        carry_lost_low_m: Some(4.0),
+        ..facts()
+    };
+    assert!(!advice(&dear).1.contains("0 of 0"), "{}", advice(&dear).1);
+}

@@ -70,5 +70,18 @@ pub fn run_now(bench: &Bench, name: &str, full: bool, refit: bool, out: &mut dyn
         record.partitions_unchanged,
         (record.finished_at - record.started_at) as f64 / 1e6
     );
+    if refit {
+        // Verdicts by the old series beside models of the new one would puzzle whoever asked for it.
+        let reports = bench.runner.run_after_import()?;
+        let failures = crate::pipeline::failed_runs(&reports);
+        if !failures.is_empty() {
+            bail!("{name} is refitted, but {}", failures.join("; "));
+        }
+        for report in &reports {
+            if report.record.outcome == RunOutcome::Succeeded {
+                tell!(out, "{}: follows, {} partitions written", report.record.job, report.record.partitions_written);
+            }
+        }
+    }
     Ok(())
 }

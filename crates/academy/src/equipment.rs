@@ -16,25 +16,36 @@ const AIR_SCALE_SD: f64 = 0.025;
 #[derive(Debug, Clone, PartialEq)]
 pub struct TrueHead(HeadProfile);
 
+/// How many independent draws make a true head out of a profile.
+pub const HEAD_DRAWS: usize = 9;
+/// How many independent draws make a true ball.
+pub const BALL_DRAWS: usize = 2;
+
 impl TrueHead {
     /// Draws a head around its profile, with the deviations that the profile itself states, and a mass of its own.
     pub fn draw<R: Rng + ?Sized>(profile: &HeadProfile, rng: &mut R) -> TrueHead {
+        TrueHead::off_profile(profile, &std::array::from_fn(|_| normal(rng)))
+    }
+
+    /// The head that lies the given numbers of standard deviations off its profile: restitution, its fall-off, inertia, centre
+    /// of gravity along [n, u, t], bulge, friction, mass. Drawn values make a head by chance, their negatives its opposite.
+    pub fn off_profile(profile: &HeadProfile, deviations: &[f64; HEAD_DRAWS]) -> TrueHead {
+        let [restitution, falloff, inertia, normal, up, toe, bulge, friction, mass] = *deviations;
         let mut head = profile.clone();
-        head.restitution = (head.restitution + head.restitution_sd * normal(rng)).clamp(0.5, 0.9);
+        head.restitution = (head.restitution + head.restitution_sd * restitution).clamp(0.5, 0.9);
         head.restitution_falloff_per_m2 =
-            (head.restitution_falloff_per_m2 + head.restitution_falloff_sd * normal(rng)).max(0.0);
-        let inertia_scale = (1.0 + head.inertia_scale_sd * normal(rng)).clamp(0.6, 1.4);
+            (head.restitution_falloff_per_m2 + head.restitution_falloff_sd * falloff).max(0.0);
+        let inertia_scale = (1.0 + head.inertia_scale_sd * inertia).clamp(0.6, 1.4);
         for entry in head.inertia_kg_m2.iter_mut().flatten() {
             *entry *= inertia_scale;
         }
-        for axis in 0..3 {
-            head.cg_m[axis] += head.cg_sd_m[axis] * normal(rng);
+        for (axis, deviation) in [normal, up, toe].into_iter().enumerate() {
+            head.cg_m[axis] += head.cg_sd_m[axis] * deviation;
         }
-        let bulge_draw = normal(rng);
         // Below 0.15 m a face would be a ball; no such head is made.
-        head.bulge_radius_m = head.bulge_radius_m.map(|radius| (radius + head.bulge_sd_m * bulge_draw).max(0.15));
-        head.friction = (head.friction + head.friction_sd * normal(rng)).max(0.05);
-        head.mass_kg += MASS_SD_KG * normal(rng);
+        head.bulge_radius_m = head.bulge_radius_m.map(|radius| (radius + head.bulge_sd_m * bulge).max(0.15));
+        head.friction = (head.friction + head.friction_sd * friction).max(0.05);
+        head.mass_kg += MASS_SD_KG * mass;
         TrueHead(head)
     }
 
@@ -81,9 +92,15 @@ pub struct TrueBall(pub BallProfile);
 impl TrueBall {
     /// Draws a ball around the default one.
     pub fn draw<R: Rng + ?Sized>(rng: &mut R) -> TrueBall {
+        TrueBall::off_default(&std::array::from_fn(|_| normal(rng)))
+    }
+
+    /// The ball whose drag and lift lie the given numbers of standard deviations off the default law.
+    pub fn off_default(deviations: &[f64; BALL_DRAWS]) -> TrueBall {
+        let [drag, lift] = *deviations;
         TrueBall(BallProfile {
-            drag_scale: 1.0 + AIR_SCALE_SD * normal(rng),
-            lift_scale: 1.0 + AIR_SCALE_SD * normal(rng),
+            drag_scale: 1.0 + AIR_SCALE_SD * drag,
+            lift_scale: 1.0 + AIR_SCALE_SD * lift,
             ..BallProfile::default()
         })
     }

@@ -9,6 +9,7 @@
 //! the product's verdict: the two only share the models of impact and flight, and [`ModelError`] keeps the former from being
 //! exactly right.
 
+mod bag;
 mod cause;
 pub mod demo;
 mod device;
@@ -22,9 +23,10 @@ mod player;
 mod population;
 mod true_shot;
 
+pub use bag::habits_with;
 pub use cause::{MissRule, TrueCause};
 pub use device::{DeviceKind, FaceReference, Observed};
-pub use equipment::{TrueBall, TrueHead};
+pub use equipment::{BALL_DRAWS, HEAD_DRAWS, TrueBall, TrueHead};
 pub use error::AcademyError;
 pub use habits::{Form, Habits, SessionSpread, Spread, StockShape, StrikePattern, Swing};
 pub use launch_error::{LaunchShift, ModelError};

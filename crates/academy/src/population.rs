@@ -103,7 +103,8 @@ impl Population {
     }
 }
 
-fn driver_habits<R: Rng + ?Sized>(bias: Bias, standard: Standard, rng: &mut R) -> Habits {
+/// The habits with a driver of a player of a given bias and standard.
+pub(crate) fn driver_habits<R: Rng + ?Sized>(bias: Bias, standard: Standard, rng: &mut R) -> Habits {
     let (slowest, fastest) = standard.driver_speed_mps();
     let speed = rng.random_range(slowest..fastest);
     let strike_is_poor = matches!(bias, Bias::Strike | Bias::Both);

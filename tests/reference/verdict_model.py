@@ -251,6 +251,37 @@ class Shot:
         tight = {"ftol": 1e-15, "xtol": 1e-15, "gtol": 1e-15}
         return whole(least_squares(residuals, near[moving], slopes, x_scale=scale[moving], method="lm", **tight).x)
 
+    def across_the_face(self):
+        """Means and deviations of toe and height where one peak does not tell them: the toe held at places across the face,
+        everything else most probable there, each place by the mass about it (Laplace in all other unknowns)."""
+        where = self.free.index(TOE)
+        height = self.free.index(UP)
+        others = numpy.array([place != where for place in range(len(self.free))])
+        scale = self.prior_sd[self.free]
+        places = numpy.arange(-44.0, 44.1, 4.0)
+        found = []
+        # From the peak outward, each solution starts from its neighbour's.
+        for side in (places[places >= self.mode[TOE]], places[places < self.mode[TOE]][::-1]):
+            near = self.mode[self.free].copy()
+            for toe in side:
+                near[where] = toe
+                try:
+                    near = self.solve_for(near, others, scale)
+                except ValueError:
+                    break
+                slopes = self.slopes(near)[:, others]
+                normal = slopes.T @ slopes
+                log_mass = -0.5 * numpy.sum(self.standardised(near) ** 2) - 0.5 * numpy.linalg.slogdet(normal)[1]
+                up = int(numpy.sum(others[:height]))
+                found.append((log_mass, toe, near[height], numpy.linalg.inv(normal)[up, up]))
+        log_mass, toe, up, up_variance = numpy.array(found).T
+        weight = numpy.exp(log_mass - log_mass.max())
+        weight /= weight.sum()
+        toe_mean, up_mean = weight @ toe, weight @ up
+        toe_sd = numpy.sqrt(weight @ (toe - toe_mean) ** 2)
+        up_sd = numpy.sqrt(weight @ ((up - up_mean) ** 2 + up_variance))
+        return {"strike_toe_mm": toe_mean, "strike_up_mm": up_mean, "strike_toe_sd_mm": toe_sd, "strike_up_sd_mm": up_sd}
+
     def with_error(self, switched, modelled, bay, draws=None):
         """A counterfactual launch with the error that the model makes on this shot, given what it says of the shot itself."""
         error = numpy.zeros_like(modelled)

@@ -12,7 +12,7 @@
 //!
 //! Published lift coefficients differ by 20 to 30 %, which is about 5 % of carry, and thirteen real balls differed by 18 m
 //! of carry (Lyu, Kensrud & Smith 2018, Proceedings (MDPI) 2(6), 238). Whoever shows an absolute modelled carry states
-//! that band beside it; differences between two modelled flights of one ball are far better than that.
+//! that band beside it; differences between two modelled flights of one ball with like spin are far better than that.
 //!
 //! Of the model's own equations the answers are within 1 cm and 0.01 s for launches from 10 to 95 m/s in winds to 15 m/s; README.md
 //! of the crate tells how that was found and what the largest errors were.

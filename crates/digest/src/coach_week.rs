@@ -78,6 +78,8 @@ pub struct ClubWeek {
     pub practise_next: Option<String>,
     /// The job's reason for it.
     pub practise_why: Option<String>,
+    /// Whether strike practice worked so far, in one sentence; nothing before the first drill session.
+    pub practice_so_far: Option<String>,
     /// The gate to practise with, where the player's own pattern gives one.
     pub gate: Option<Gate>,
     /// Sessions in the week.

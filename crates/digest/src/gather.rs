@@ -30,8 +30,9 @@ pub fn gather(
     let mut missing_datasets = Vec::new();
     let mut read = |dataset: &str, span: Span| -> Result<published::Batches, DigestError> {
         let found = published::read(lake, dataset, span)?;
-        // Without the clubs only the outline of the face is a guess; that needs no notice.
-        if found.is_none() && dataset != "clubs" {
+        // Without the clubs only the outline of the face is a guess, and before the first drill session there is no effect of
+        // practice: neither needs a notice.
+        if found.is_none() && dataset != "clubs" && dataset != "practice_effect" {
             missing_datasets.push(dataset.to_owned());
         }
         Ok(found.unwrap_or_default())
@@ -45,6 +46,7 @@ pub fn gather(
     let losses = rows::losses(&read("carry_loss", trend_weeks)?, &request.site_id, week, &allowed)?;
     let patterns = rows_of_practice::patterns(&read("strike_pattern", this_week)?, &request.site_id, week)?;
     let plans = rows_of_practice::plans(&read("practice_plan", this_week)?, &request.site_id, week)?;
+    let effects = rows_of_practice::effects(&read("practice_effect", this_week)?, &request.site_id, week)?;
 
     let mut shown_players = Vec::with_capacity(players.len());
     for player in players {
@@ -61,6 +63,7 @@ pub fn gather(
                 club.practise_why.clone_from(&row.practise_why);
                 club.gate = row.gate;
             }
+            club.practice_so_far = effects.get(&holder).cloned();
         }
         clubs.sort_by_key(|club| (club.club_id != "driver", -club.tally.shots, club.club_id.clone()));
         let shown_name = shown_names(&player.player_id);

@@ -36,6 +36,7 @@ struct PracticeView {
     why: String,
     gains: String,
     gate: String,
+    so_far: String,
     cautions: bool,
 }
 
@@ -225,6 +226,10 @@ fn practice_view(club: &ClubWeek, units: Units) -> PracticeView {
         meaning: wording::practice_meaning(advice),
         why: club.practise_why.as_deref().map_or_else(|| wording::usual_reason(advice).to_owned(), sentence),
         gains: wording::gains_sentence(club, units).unwrap_or_default(),
+        so_far: club
+            .practice_so_far
+            .as_deref()
+            .map_or_else(String::new, |why| format!("Strike practice so far: {}.", why.trim())),
         gate: if advice == Some("strike first") { gate_text(club) + height_text(club) } else { String::new() },
         cautions: advised,
     }

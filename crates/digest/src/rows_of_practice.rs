@@ -80,6 +80,21 @@ pub fn plans(batches: &Batches, site_id: &str, week: LocalDay) -> Result<BTreeMa
     Ok(found)
 }
 
+/// Whether strike practice worked as of one week, by alias and club; who did not practise has none.
+pub fn effects(batches: &Batches, site_id: &str, week: LocalDay) -> Result<BTreeMap<Holder, String>, DigestError> {
+    let mut found = BTreeMap::new();
+    for batch in batches {
+        let table = Table::new("practice_effect", batch);
+        let (effects, whys) = (table.texts("effect")?, table.texts("why")?);
+        for (row, holder) in holders(&table, site_id, week)?.into_iter().enumerate() {
+            if let (Some(holder), Some(_), Some(why)) = (holder, &effects[row], &whys[row]) {
+                found.insert(holder, why.clone());
+            }
+        }
+    }
+    Ok(found)
+}
+
 /// Whose each row is, where it is of this site and week.
 fn holders(table: &Table<'_>, site_id: &str, week: LocalDay) -> Result<Vec<Option<Holder>>, DigestError> {
     let (sites, aliases, clubs) = (table.texts("site_id")?, table.texts("player_id")?, table.texts("club_id")?);

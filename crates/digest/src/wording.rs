@@ -100,7 +100,7 @@ pub fn carry_lost_sentence(club: &ClubWeek, units: Units) -> String {
 pub fn misread_sentence(tally: Tally) -> String {
     match tally.misread {
         0 if tally.judged == 0 => "Whether any curve would have been misread cannot be told.".to_owned(),
-        0 => "No curve of the week would clearly have been misread.".to_owned(),
+        0 => "No curve of the week is surely misread; about half of those that mislead go unnoticed.".to_owned(),
         1 => "1 curve would have been misread: taken from the flight alone, it points to a face and path that were not there."
             .to_owned(),
         count => format!(
@@ -175,7 +175,7 @@ pub fn practice_meaning(practise_next: Option<&str>) -> &'static str {
     match practise_next {
         Some("strike first") => "Work on where the face meets the ball before changing anything in the swing.",
         Some("delivery first") => "Work on path, face and attack before the strike.",
-        Some("keep going") => "Nothing in these figures asks for a change.",
+        Some("keep going") => "These figures alone do not put strike or swing first.",
         _ => "These figures cannot favour strike or delivery yet.",
     }
 }

@@ -355,6 +355,19 @@ pub fn plans() -> (TableSchema, Vec<Row>) {
     (schema_of("practice_plan", &rows, &["player_id", "club_id", "week"], "week"), rows)
 }
 
+/// `practice_effect`: one player has practised the strike.
+pub fn effects() -> (TableSchema, Vec<Row>) {
+    let mut row = holder("p-ash", WEEK);
+    row.push(("effect", text("early sign")));
+    row.push(("why", text("it looks better, too early to be sure that it lasts")));
+    // A later week must not leak into an earlier page.
+    let mut later = holder("p-birch", WEEK + 7);
+    later.push(("effect", text("holds")));
+    later.push(("why", text("of next week")));
+    let rows = vec![row, later];
+    (schema_of("practice_effect", &rows, &["player_id", "club_id", "week"], "week"), rows)
+}
+
 fn holder(alias: &str, week: i32) -> Row {
     vec![("site_id", text(SITE)), ("player_id", text(alias)), ("club_id", text("driver")), ("week", Value::Day(week))]
 }

@@ -6,7 +6,7 @@ mod fixture;
 use std::path::Path;
 
 use digest::{CoachWeek, Units, WeekRequest, gather, page_path, render, table_rows, write};
-use fixture::{SITE, WEEK, clubs, lake_with, losses, patterns, plans, players, shown_name, verdicts};
+use fixture::{SITE, WEEK, clubs, effects, lake_with, losses, patterns, plans, players, shown_name, verdicts};
 
 fn request() -> WeekRequest {
     WeekRequest {
@@ -21,7 +21,7 @@ fn request() -> WeekRequest {
 }
 
 fn full_week(folder: &Path, request: &WeekRequest) -> CoachWeek {
-    let lake = lake_with(folder, &[players(), clubs(), verdicts(), losses(), patterns(), plans()]);
+    let lake = lake_with(folder, &[players(), clubs(), verdicts(), losses(), patterns(), plans(), effects()]);
     gather(&lake, request, &shown_name).expect("a week")
 }
 

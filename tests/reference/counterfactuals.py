@@ -1,4 +1,4 @@
-"""What a reconstructed shot would have been with a centred strike, the intended delivery or the usual speed (VERDICT.md 2 and 3)."""
+"""What a reconstructed shot would have been with a centred strike, the intended delivery or the usual speed."""
 
 import itertools
 import math

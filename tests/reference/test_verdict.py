@@ -1,4 +1,4 @@
-"""verdict() against a posterior written from VERDICT.md and left to SciPy: reconstruction, split, carry lost, causes, misread curves."""
+"""verdict() against a posterior written from the method page and left to SciPy: reconstruction, split, carry lost, causes, misread curves."""
 
 import math
 

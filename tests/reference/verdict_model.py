@@ -1,4 +1,4 @@
-"""The most probable shot behind one launch, from VERDICT.md 1: a posterior written down and left to SciPy's bounded least squares.
+"""The most probable shot behind one launch, from the method page: a posterior written down and left to SciPy's bounded least squares.
 
 Unknowns: club speed, attack, path, face, loft, toe, height; of the head restitution, its fall-off, scale of the inertia, centre
 of gravity (three), bulge, friction; and how far right the bay reads. What the design leaves open is taken from the words of

@@ -42,7 +42,7 @@ fn a_mirrored_player_hits_mirrored_shots() {
                 let centre = FaceReference::StrikePoint;
                 let Some(value) = shot.truth(quantity, centre) else { continue };
                 let reflected = image.truth(quantity, centre).unwrap();
-                // DATA.md: path, face, azimuth, tilt and lateral change sign, strike and all else do not.
+                // Path, face, azimuth, tilt and lateral change sign, strike and all else do not.
                 let sign = match quantity {
                     Quantity::PathDeg
                     | Quantity::FaceDeg

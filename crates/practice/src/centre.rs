@@ -1,4 +1,4 @@
-//! The centre of the face: within 10 mm toe or heel AND 8 mm high or low (VERDICT.md 5).
+//! The centre of the face: within 10 mm toe or heel AND 8 mm high or low.
 
 use nalgebra::{Matrix2, Vector2};
 

@@ -221,7 +221,7 @@ fn practised(strike: Strike, truth: [f64; 2], day: i32, drill: bool) -> Practice
         up_sd_mm: strike.up_sd_mm,
         source: strike.source,
         posterior: strike.posterior,
-        // About a hundredth of a metre a square millimetre: 20 mm cost 4 m (VERDICT.md, sizes to keep in mind).
+        // About a hundredth of a metre a square millimetre: 20 mm cost a driver about 4 m.
         carry_lost_m: Some(0.01 * (truth[0].powi(2) + truth[1].powi(2))),
         session: strike.session,
         day,

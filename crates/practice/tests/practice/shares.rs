@@ -9,7 +9,7 @@ fn close(value: f64, expected: f64, tolerance: f64) {
 #[test]
 fn wilson_intervals_are_newcombe_s() {
     // Newcombe 1998, Statist. Med. 17, 857, table I, method 3 (score, no continuity correction): 81/263 and 15/148;
-    // 0/20 and 1/29 of the same table. 7/10 by the same formula (VERDICT.md 6).
+    // 0/20 and 1/29 of the same table. 7/10 by the same formula.
     let published = [
         (81.0, 263.0, 0.2553, 0.3662),
         (15.0, 148.0, 0.0624, 0.1605),
@@ -34,7 +34,7 @@ fn a_share_of_nothing_has_no_interval() {
 
 #[test]
 fn hotelling_factors_are_the_tabled_ones() {
-    // VERDICT.md 6, from F tables: 2 (n + 1)(n - 1) / (n (n - 2)) F(0.95; 2, n - 2).
+    // From F tables: 2 (n + 1)(n - 1) / (n (n - 2)) F(0.95; 2, n - 2).
     for (count, expected) in [(5.0, 30.5667), (10.0, 11.0360), (20.0, 7.8793), (50.0, 6.6447)] {
         close(hotelling_factor(count, 0.95).expect("a factor"), expected, 5e-5);
     }

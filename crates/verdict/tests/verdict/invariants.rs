@@ -118,7 +118,7 @@ fn same(left: Option<f64>, right: Option<f64>, factor: f64) -> Result<(), TestCa
     }
 }
 
-/// PHYSICS.md's centred published head: what was modelled is judged to be what it is. Club 44.704 m/s, level, square, 9.8 deg:
+/// The centred published head: what was modelled is judged to be what it is. Club 44.704 m/s, level, square, 9.8 deg:
 /// 65.8117 m/s, 7.9074 deg, -0.0585 deg, 2437.242 rpm, 1.7464 deg [derived, two implementations].
 #[test]
 fn a_centred_square_shot_lost_nothing_and_reads_as_it_is() {

@@ -13,7 +13,7 @@ fn row<'a>(rows: &'a [Limit], set: &str) -> &'a Limit {
     rows.iter().find(|row| row.set.name == set).unwrap_or_else(|| panic!("no set {set}"))
 }
 
-/// The design (VERDICT.md 1) states, linearised, without model error: toe 2.9 and up 2.4 mm with the whole delivery, toe 3.4 without
+/// The design states, linearised, without model error: toe 2.9 and up 2.4 mm with the whole delivery, toe 3.4 without
 /// the face, 7.4 with club speed only. Here model error and the head's uncertainty are in, so the figures need only lie near.
 #[test]
 fn the_attainable_figures_are_near_those_of_the_design() {

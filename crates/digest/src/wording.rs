@@ -100,7 +100,7 @@ pub fn carry_lost_sentence(club: &ClubWeek, units: Units) -> String {
 pub fn misread_sentence(tally: Tally) -> String {
     match tally.misread {
         0 if tally.judged == 0 => "Whether any curve would have been misread cannot be told.".to_owned(),
-        0 => "No curve of the week is surely misread; about half of those that mislead go unnoticed.".to_owned(),
+        0 => "No curve of the week is surely misread; many of those that mislead go unnoticed.".to_owned(),
         1 => "1 curve would have been misread: taken from the flight alone, it points to a face and path that were not there."
             .to_owned(),
         count => format!(

@@ -23,10 +23,13 @@ impl Runner {
         std::io::stdin().lock().read_line(&mut line).map_err(JobsError::Output)?;
         let request: PieceRequest =
             serde_json::from_str(&line).map_err(|error| JobsError::Engine(format!("the request: {error}")))?;
-        std::thread::spawn(|| {
+        let unclaimed = request.rows.clone();
+        std::thread::spawn(move || {
             let mut rest = Vec::new();
             // Whatever comes, the end of it means that the daemon is gone or does not wait any longer.
             let _ = std::io::stdin().lock().read_to_end(&mut rest);
+            // Nobody will fetch the rows; where none were written there is nothing to remove.
+            let _ = std::fs::remove_file(unclaimed);
             std::process::exit(1);
         });
         let answer = match self.rows_asked_for(&request) {

@@ -6,6 +6,7 @@ mod lists;
 mod packs;
 mod queries;
 mod runs;
+mod shipped_packs;
 mod site;
 mod snapshots;
 mod verdicts;
